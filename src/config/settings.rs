@@ -1,0 +1,296 @@
+//! Resolved settings: what the rest of the program works with. A value of these types cannot be
+//! wrong in itself; everything a person may mistype was found by `config::resolve` before.
+
+use std::{collections::BTreeMap, path::PathBuf, time::Duration};
+
+use jiff::civil::Date;
+
+use super::sensor::SensorSettings;
+use crate::quantity::{Conductivity, Flow, Pressure, TdsScale, Temperature, Volume};
+
+/// Everything that was configured.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Settings {
+    /// Where the readings come from and the results go.
+    pub broker: Broker,
+    /// What is published and how often.
+    pub publish: Publish,
+    /// Where state is kept.
+    pub store: Store,
+    /// One or more units, in the order of their ids.
+    pub units: Vec<UnitSettings>,
+}
+
+/// The MQTT session.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Broker {
+    /// Host name or address.
+    pub host: String,
+    /// TCP port; 1883 for `mqtt://`, 8883 for `mqtts://` unless written.
+    pub port: u16,
+    /// Present for `mqtts://`.
+    pub tls: Option<Tls>,
+    /// User name, if the broker asks for one.
+    pub user: Option<String>,
+    /// File whose first line is the password.
+    pub password_file: Option<PathBuf>,
+    /// Client id; the default is made from the machine and the prefix by the MQTT edge.
+    pub client_id: Option<String>,
+    /// MQTT keep-alive, 5 s or more.
+    pub keep_alive: Duration,
+}
+
+/// TLS of the MQTT session.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Tls {
+    /// PEM file with the certificate authority; the system's own are used when absent.
+    pub ca_file: Option<PathBuf>,
+    /// PEM file with our certificate chain, with [`Tls::client_key`].
+    pub client_certificate: Option<PathBuf>,
+    /// PEM file with our private key.
+    pub client_key: Option<PathBuf>,
+}
+
+/// What is published.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Publish {
+    /// First level(s) of every topic we publish; `permeated` by default. No `+`, `#`, no slash at
+    /// either end.
+    pub prefix: String,
+    /// At most one message per topic in this time; zero publishes every change at once.
+    pub interval: Duration,
+    /// Unchanged values are repeated this often.
+    pub heartbeat: Duration,
+}
+
+/// Where state is kept.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Store {
+    /// Folder of the database; made when missing.
+    pub directory: PathBuf,
+    /// At most this much of what rate sensors measured is lost by a crash.
+    pub checkpoint: Duration,
+}
+
+/// One RO/DI unit.
+#[derive(Clone, Debug, PartialEq)]
+pub struct UnitSettings {
+    /// Lower-case letters, digits, `_` and `-`; part of topics and of the store.
+    pub id: String,
+    /// What people call it.
+    pub name: String,
+    /// The scale in which TDS is published and limits in mg/L are understood.
+    pub tds_scale: TdsScale,
+    /// What is known of the water that comes in.
+    pub supply: Supply,
+    /// The membrane's rating; without it nothing is normalised.
+    pub membrane: Option<Membrane>,
+    /// What the product water runs into.
+    pub storage: Storage,
+    /// When a run begins, has settled and ends.
+    pub run: RunSettings,
+    /// The stages, from supply to storage.
+    pub stages: Vec<StageSettings>,
+    /// The sensors, in the order written; the index is the sensor's number in the core.
+    pub sensors: Vec<SensorSettings>,
+    /// Alert limits.
+    pub alerts: AlertSettings,
+}
+
+/// What is known of the supply. Each is used only where no sensor measures it, and makes what
+/// depends on it `assumed`.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Supply {
+    /// Line pressure while the unit runs.
+    pub pressure: Option<Pressure>,
+    /// Feed temperature.
+    pub temperature: Option<Temperature>,
+    /// Feed conductivity (typed as TDS or conductivity).
+    pub conductivity: Option<Conductivity>,
+    /// Parts of concentrate to one part of permeate, as in "4:1 waste".
+    pub waste_ratio: Option<f64>,
+}
+
+/// The membrane's rating and its maker's test conditions, which differ between makers.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Membrane {
+    /// Rated permeate flow of all elements together.
+    pub flow: Flow,
+    /// Feed pressure of the rating test.
+    pub pressure: Pressure,
+    /// Feed temperature of the rating test.
+    pub temperature: Temperature,
+    /// Feed conductivity of the rating test.
+    pub conductivity: Conductivity,
+    /// Recovery of the rating test, 0–1 (exclusive).
+    pub recovery: f64,
+    /// Rated rejection, 0–1 (exclusive); a stated figure for people, not used in equations.
+    pub rejection: Option<f64>,
+    /// Settled runs that make the baseline, 1–50.
+    pub baseline_runs: usize,
+}
+
+/// What the product water runs into: its back-pressure lowers flow and rejection.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Storage {
+    /// Not said; taken as open, and what depends on it is `assumed`.
+    Unstated,
+    /// An open container or a free outlet: no back-pressure.
+    Open,
+    /// A pressure tank. Its usual pressure, for when no `permeate_pressure` sensor tells.
+    Pressurised(Option<Pressure>),
+}
+
+/// When a run begins, has settled and ends.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RunSettings {
+    /// Permeate flow above which the unit is producing.
+    pub start_flow: Flow,
+    /// Feed pressure above which the unit is running, for units where nothing better tells.
+    pub start_pressure: Option<Pressure>,
+    /// A run ends when its flow has been away this long.
+    pub stop_after: Duration,
+    /// Permeate that must have passed before quality counts (where volume is known) …
+    pub settle_volume: Volume,
+    /// … and the time that must have passed where it is not.
+    pub settle_time: Duration,
+}
+
+/// What a stage is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum StageKind {
+    /// Anion resin.
+    Anion,
+    /// Booster pump.
+    BoosterPump,
+    /// Carbon block or loose carbon.
+    Carbon,
+    /// Catalytic carbon, for chloramine.
+    CatalyticCarbon,
+    /// Cation resin.
+    Cation,
+    /// RO membrane element(s).
+    Membrane,
+    /// Mixed-bed resin.
+    MixedBed,
+    /// Sediment filter.
+    Sediment,
+}
+
+impl StageKind {
+    /// Every kind, in the order of the usual train.
+    pub const ALL: [Self; 8] = [
+        Self::Sediment,
+        Self::Carbon,
+        Self::CatalyticCarbon,
+        Self::BoosterPump,
+        Self::Membrane,
+        Self::Cation,
+        Self::Anion,
+        Self::MixedBed,
+    ];
+
+    /// As written in the configuration and in messages.
+    #[must_use]
+    pub fn key(self) -> &'static str {
+        match self {
+            Self::Anion => "anion",
+            Self::BoosterPump => "booster_pump",
+            Self::Carbon => "carbon",
+            Self::CatalyticCarbon => "catalytic_carbon",
+            Self::Cation => "cation",
+            Self::Membrane => "membrane",
+            Self::MixedBed => "mixed_bed",
+            Self::Sediment => "sediment",
+        }
+    }
+}
+
+/// The water a stage really sees: what stands before the membrane sees the whole feed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum StageWater {
+    /// The whole feed: permeate and concentrate together.
+    Feed,
+    /// The permeate only (the membrane's own life is counted in permeate, too).
+    Permeate,
+}
+
+/// One stage of the train.
+#[derive(Clone, Debug, PartialEq)]
+pub struct StageSettings {
+    /// Lower-case letters, digits, `_` and `-`; unique in its unit.
+    pub id: String,
+    /// What people call it.
+    pub name: String,
+    /// What it is.
+    pub kind: StageKind,
+    /// The water it sees, from its place in the train.
+    pub water: StageWater,
+    /// Life in litres of the water it sees.
+    pub life_volume: Option<Volume>,
+    /// Life in time since it was installed.
+    pub life_time: Option<Duration>,
+    /// Day it was installed; a replacement told later counts more.
+    pub installed: Option<Date>,
+}
+
+/// A limit with hysteresis and holding times.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Limit<Q> {
+    /// Beyond this value the alert is raised …
+    pub raise: Q,
+    /// … and it clears on the other side of this one.
+    pub clear: Q,
+    /// How long the value must stand beyond `raise`, counted while it can be judged.
+    pub hold: Duration,
+    /// How long it must stand beyond `clear` before the alert is taken back.
+    pub clear_hold: Duration,
+}
+
+/// The limits of every alert; `None` switches it off.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AlertSettings {
+    /// Conductivity of the product above this.
+    pub product_tds_high: Option<Limit<Conductivity>>,
+    /// Conductivity after the membrane above this.
+    pub permeate_tds_high: Option<Limit<Conductivity>>,
+    /// Rejection below this, 0–1.
+    pub rejection_low: Option<Limit<f64>>,
+    /// Normalised flow as a share of the baseline below this, 0–1 …
+    pub normalized_flow_low: Option<Limit<f64>>,
+    /// … and, until there is a baseline, as a share of the rating, 0–1.
+    pub normalized_flow_low_of_rating: f64,
+    /// Feed pressure while the unit runs below this.
+    pub feed_pressure_low: Option<Limit<Pressure>>,
+    /// Feed pressure at any time above this.
+    pub feed_pressure_high: Option<Limit<Pressure>>,
+    /// Share of a stage left below this, 0–1.
+    pub stage_low: Option<Limit<f64>>,
+    /// Days a stage has left below this also raise `stage_low`.
+    pub stage_low_days: f64,
+    /// Whether a spent stage is told.
+    pub stage_exhausted: bool,
+    /// How long beyond its `max_age` a sensor may be silent; `None` switches the alert off.
+    pub sensor_silent: Option<Duration>,
+}
+
+impl Settings {
+    /// The unit of that id.
+    #[must_use]
+    pub fn unit(&self, id: &str) -> Option<&UnitSettings> {
+        self.units.iter().find(|unit| unit.id == id)
+    }
+
+    /// Every topic a sensor or its availability is heard on, with the number of listeners.
+    #[must_use]
+    pub fn topics(&self) -> BTreeMap<&str, usize> {
+        let mut topics = BTreeMap::new();
+        for sensor in self.units.iter().flat_map(|unit| &unit.sensors) {
+            *topics.entry(sensor.topic.as_str()).or_insert(0) += 1;
+            if let Some(availability) = &sensor.availability {
+                *topics.entry(availability.topic.as_str()).or_insert(0) += 1;
+            }
+        }
+        topics
+    }
+}

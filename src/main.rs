@@ -1,0 +1,2 @@
+//! The `permeated` command.
+fn main() {}

@@ -1,0 +1,115 @@
+//! The units that may be written, with their factors to the base unit. Definitions: international
+//! yard and pound (psi = 0.45359237 kg × 9.80665 m/s² / (0.0254 m)²), US gallon 231 in³ =
+//! 3.785411784 L exactly (NIST SP 811, appendix B).
+
+/// A unit: how it is written and how it relates to the base unit of its quantity.
+#[derive(Debug, PartialEq)]
+pub struct Unit {
+    /// Every accepted spelling, the preferred one first.
+    pub symbols: &'static [&'static str],
+    scale: f64,
+    offset: f64,
+}
+
+impl Unit {
+    /// The preferred spelling.
+    #[must_use]
+    pub fn symbol(&self) -> &'static str {
+        self.symbols.first().copied().unwrap_or("")
+    }
+
+    /// Whether `text` is one of the spellings (to the letter; case matters, as in `mS` and `MS`).
+    #[must_use]
+    pub fn is_written(&self, text: &str) -> bool {
+        self.symbols.contains(&text)
+    }
+
+    /// From a number in this unit to the base unit.
+    #[must_use]
+    pub fn to_base(&self, value: f64) -> f64 {
+        value * self.scale + self.offset
+    }
+
+    /// From a number in the base unit to this unit.
+    #[must_use]
+    #[allow(clippy::wrong_self_convention)]
+    pub fn from_base(&self, base: f64) -> f64 {
+        (base - self.offset) / self.scale
+    }
+}
+
+const fn unit(symbols: &'static [&'static str], scale: f64) -> Unit {
+    Unit {
+        symbols,
+        scale,
+        offset: 0.0,
+    }
+}
+
+pub(super) const BAR_PER_PSI: f64 = 0.453_592_37 * 9.806_65 / (0.025_4 * 0.025_4) / 1e5;
+pub(super) const LITRES_PER_GALLON: f64 = 3.785_411_784;
+const LITRES_PER_CUBIC_FOOT: f64 = 28.316_846_592;
+const MINUTES_PER_DAY: f64 = 1440.0;
+
+pub(super) const PRESSURE: &[Unit] = &[
+    unit(&["bar"], 1.0),
+    unit(&["psi"], BAR_PER_PSI),
+    unit(&["kPa"], 0.01),
+    unit(&["MPa"], 10.0),
+    unit(&["mbar", "hPa"], 0.001),
+    unit(&["Pa"], 1e-5),
+];
+pub(super) const FLOW: &[Unit] = &[
+    unit(&["L/min", "l/min"], 1.0),
+    unit(&["L/h", "l/h"], 1.0 / 60.0),
+    unit(&["L/d", "l/d", "L/day"], 1.0 / MINUTES_PER_DAY),
+    unit(&["L/s", "l/s"], 60.0),
+    unit(&["mL/min", "ml/min"], 0.001),
+    unit(&["mL/s", "ml/s"], 0.06),
+    unit(&["m3/h", "m³/h"], 1000.0 / 60.0),
+    unit(
+        &["gal/d", "gpd", "gal/day"],
+        LITRES_PER_GALLON / MINUTES_PER_DAY,
+    ),
+    unit(&["gal/h", "gph"], LITRES_PER_GALLON / 60.0),
+    unit(&["gal/min", "gpm"], LITRES_PER_GALLON),
+];
+pub(super) const VOLUME: &[Unit] = &[
+    unit(&["L", "l"], 1.0),
+    unit(&["mL", "ml"], 0.001),
+    unit(&["m3", "m³"], 1000.0),
+    unit(&["gal"], LITRES_PER_GALLON),
+    unit(&["ft3", "ft³"], LITRES_PER_CUBIC_FOOT),
+];
+pub(super) const TEMPERATURE: &[Unit] = &[
+    unit(&["degC", "°C", "C"], 1.0),
+    Unit {
+        symbols: &["degF", "°F", "F"],
+        scale: 5.0 / 9.0,
+        offset: -160.0 / 9.0,
+    },
+    Unit {
+        symbols: &["K"],
+        scale: 1.0,
+        offset: -273.15,
+    },
+];
+pub(super) const CONDUCTIVITY: &[Unit] = &[
+    // Both code points of the micro sign are in use: U+00B5 and U+03BC.
+    unit(&["uS/cm", "\u{b5}S/cm", "\u{3bc}S/cm"], 1.0),
+    unit(&["mS/cm"], 1000.0),
+    unit(&["mS/m"], 10.0),
+    unit(&["S/m"], 10_000.0),
+];
+pub(super) const TDS: &[Unit] = &[
+    unit(&["mg/L", "mg/l", "ppm"], 1.0),
+    unit(&["g/L", "g/l"], 1000.0),
+];
+
+/// The unit with a spelling that is known to be in the list.
+pub(super) fn factor(units: &'static [Unit], symbol: &str) -> &'static Unit {
+    units
+        .iter()
+        .find(|unit| unit.is_written(symbol))
+        .unwrap_or(&units[0])
+}

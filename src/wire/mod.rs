@@ -1,0 +1,12 @@
+//! Topics and payloads, pure: bytes → readings, outputs → messages.
+
+/// A message to the broker.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Outgoing {
+    /// Full topic, prefix included.
+    pub topic: String,
+    /// Text of the message; empty and retained removes a retained message.
+    pub payload: String,
+    /// Retained messages are states (the newest per topic counts); the others are events (each counts).
+    pub retain: bool,
+}
