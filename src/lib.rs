@@ -2,6 +2,7 @@
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used))]
 
 pub mod config;
+pub mod physics;
 pub mod quantity;
 pub mod time;
 pub mod wire;
