@@ -62,6 +62,13 @@ impl Wall {
             .map_or_else(|_| "unknown".to_owned(), |time| format!("{time:.3}"))
     }
 
+    /// The beginning of a day, UTC.
+    #[must_use]
+    pub fn from_date(date: jiff::civil::Date) -> Option<Self> {
+        let midnight = date.to_zoned_datetime(jiff::tz::TimeZone::UTC).ok()?;
+        Some(Self(midnight.timestamp().as_millisecond()))
+    }
+
     /// From an RFC 3339 text with `Z` or an offset.
     #[must_use]
     pub fn from_rfc3339(text: &str) -> Option<Self> {

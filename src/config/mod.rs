@@ -1,9 +1,26 @@
 //! Configuration: the file as typed → resolved settings that cannot be wrong. All problems are
 //! found at once, each pointing at its file, line and key.
+//!
+//! The way of a value: text → tree that knows where everything was written (`tree`) → single
+//! values from the environment laid over it (`environment`) → read key by key (`reader`, `field`)
+//! → settings (`resolve`). Reads one file, no environment and no clock.
 
+mod defaults;
+mod environment;
+mod field;
+mod nearest;
+mod problem;
+mod reader;
+mod report;
+mod resolve;
 mod sensor;
 mod settings;
+mod tree;
 
+#[cfg(test)]
+mod tests;
+
+pub use problem::{Place, Problem, Problems};
 pub use sensor::{
     Availability, Conversion, CountConversion, Curve, Measure, Point, Probe, RateConversion,
     Sensed, SensorSettings,
@@ -12,3 +29,60 @@ pub use settings::{
     AlertSettings, Broker, Limit, Membrane, Publish, RunSettings, Settings, StageKind,
     StageSettings, StageWater, Storage, Store, Supply, Tls, UnitSettings,
 };
+
+use std::{collections::BTreeMap, io, path::Path};
+
+use report::Report;
+
+/// Reads the file at `path`, lays the variables of `environment` that begin with `PERMEATED__`
+/// over it and resolves the settings. `state_directory` is where state is kept when the file does
+/// not say (`$STATE_DIRECTORY` of a service). Relative paths start at the file's folder.
+///
+/// # Errors
+/// Every problem found, or that the file cannot be read.
+pub fn load(
+    path: &Path,
+    environment: &BTreeMap<String, String>,
+    state_directory: Option<&Path>,
+) -> Result<Settings, Problems> {
+    let text = std::fs::read(path)
+        .and_then(|bytes| {
+            String::from_utf8(bytes).map_err(|error| {
+                let good = &error.as_bytes()[..error.utf8_error().valid_up_to()];
+                let line = good.iter().filter(|byte| **byte == b'\n').count() + 1;
+                io::Error::new(
+                    io::ErrorKind::InvalidData,
+                    format!("line {line} is not UTF-8 text"),
+                )
+            })
+        })
+        .map_err(|error| Problems::unreadable(path, &error))?;
+    from_text(
+        &path.display().to_string(),
+        &text,
+        environment,
+        state_directory,
+    )
+}
+
+/// As [`load`], from a text; `file_name` is what problems call it.
+///
+/// # Errors
+/// Every problem found.
+pub fn from_text(
+    file_name: &str,
+    text: &str,
+    environment: &BTreeMap<String, String>,
+    state_directory: Option<&Path>,
+) -> Result<Settings, Problems> {
+    let report = Report::new(file_name, text);
+    let mut root = tree::parse(text, &report);
+    environment::overlay(&mut root, environment, &report);
+    let folder = Path::new(file_name).parent().unwrap_or(Path::new(""));
+    let settings = resolve::settings(&root, &report, folder, state_directory);
+    let problems = report.into_problems();
+    match settings {
+        Some(settings) if problems.is_empty() => Ok(settings),
+        _ => Err(Problems::sorted(problems)),
+    }
+}

@@ -222,6 +222,24 @@ pub enum Measure {
     },
 }
 
+impl Measure {
+    /// The unit a number of this sensor may carry in its text.
+    #[must_use]
+    pub fn unit(&self) -> Option<&'static Unit> {
+        match self {
+            Self::Gauge { convert, .. }
+            | Self::Rate {
+                convert: RateConversion::Flow(convert),
+                ..
+            } => Some(convert.unit),
+            Self::Rate { .. }
+            | Self::Pulses { .. }
+            | Self::Increments { .. }
+            | Self::Contact { .. } => None,
+        }
+    }
+}
+
 /// A TDS or conductivity probe.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Probe {

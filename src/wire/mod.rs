@@ -1,5 +1,11 @@
 //! Topics and payloads, pure: bytes → readings, outputs → messages.
 
+pub mod command;
+pub mod document;
+mod fields;
+pub mod log;
+pub mod payload;
+
 /// A message to the broker.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Outgoing {

@@ -1,0 +1,316 @@
+//! The service: edges in, core, edges out, in one loop on one thread.
+//!
+//! Order of shutdown: stop hearing, write the state, release the receipts of what it holds, say
+//! `offline`, leave.
+
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    future::Future,
+    sync::Arc,
+    time::Duration,
+};
+
+use crate::{
+    config::Settings,
+    core::{Arrival, Keep, Packet, UnitState},
+    edge::{
+        clock::Clock,
+        mqtt::{self, FromBroker, Inbox, Message, MqttError, Session, SessionOptions},
+        store::{Loaded, Store, StoreError},
+    },
+    installation::{Incoming, Installation},
+    keeper::Keeper,
+    wire::Outgoing,
+};
+
+/// Why the service could not start or ended badly.
+#[derive(Debug, thiserror::Error)]
+pub enum AppError {
+    /// The session could not be set up.
+    #[error(transparent)]
+    Mqtt(#[from] MqttError),
+    /// The MQTT client ended by itself, which only a fault in it can do.
+    #[error(
+        "the MQTT session ended by itself: {0}; the service stops so that it can be started afresh"
+    )]
+    SessionLost(String),
+    /// The state of a unit in the store is not readable.
+    #[error(
+        "the state of unit {unit:?} in the store cannot be read ({source}); the file was left as it is. Restore a \
+         backup of it, or move it away to start afresh"
+    )]
+    State {
+        /// The unit.
+        unit: String,
+        /// What the reader said.
+        source: serde_json::Error,
+    },
+    /// The state could not be kept.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+}
+
+/// The broker has this long to take our goodbye; the service ends within two seconds.
+const GOODBYE: Duration = Duration::from_millis(1200);
+/// At rest the loop looks around this often.
+const LONGEST_SLEEP: Duration = Duration::from_secs(60);
+
+/// The service, ready to run.
+pub struct App {
+    installation: Installation,
+    session: Session,
+    inbox: Inbox,
+    keeper: Keeper,
+    clock: Clock,
+    /// Filters the broker's session still holds though nobody wants them.
+    unwanted: BTreeSet<String>,
+    /// Topics of ours that left the configuration and whose retained messages are being removed.
+    ghosts: BTreeSet<String>,
+    /// Whether the broker has taken everything since the ghosts were sent away.
+    ghosts_sent: bool,
+    status_topic: String,
+    /// Why the session ended by itself, if it did.
+    lost: Option<String>,
+}
+
+impl App {
+    /// Sets everything up; must be called inside a tokio runtime. The broker need not be there.
+    ///
+    /// # Errors
+    /// When the session cannot be set up or a kept state cannot be read.
+    pub fn new(
+        settings: &Settings,
+        store: Store,
+        loaded: Loaded,
+        clock: Clock,
+    ) -> Result<Self, AppError> {
+        let mut kept = read_states(&loaded)?;
+        let now = clock.now();
+        let installation =
+            Installation::new(settings, |id| kept.remove(id).unwrap_or_default(), now);
+        let subscriptions = installation.subscriptions();
+        let unwanted: BTreeSet<String> = loaded
+            .subscriptions
+            .difference(&subscriptions)
+            .cloned()
+            .collect();
+        let prefix = &settings.publish.prefix;
+        let status_topic = format!("{prefix}/status");
+        let retained = retained_topics(&installation, &status_topic);
+        let ghosts: BTreeSet<String> = loaded.retained.difference(&retained).cloned().collect();
+
+        let client_id = settings
+            .broker
+            .client_id
+            .clone()
+            .unwrap_or_else(|| mqtt::default_client_id(prefix));
+        let mut options =
+            SessionOptions::new(settings.broker.clone(), client_id, status_topic.clone());
+        options.subscribe = subscriptions.iter().cloned().collect();
+        options.unsubscribe = unwanted.iter().cloned().collect();
+        let precious = installation.precious_topics();
+        let commands: Vec<String> = installation
+            .units()
+            .map(|unit| format!("{prefix}/{}/do/", unit.settings().id))
+            .collect();
+        options.precious = Arc::new(move |topic| {
+            precious.contains(topic)
+                || commands
+                    .iter()
+                    .any(|command| topic.starts_with(command.as_str()))
+        });
+        let (session, inbox) = mqtt::open(options)?;
+
+        let mut keeper = Keeper::new(store, settings.store.checkpoint);
+        // Until the broker has forgotten them, the old ones are kept in mind with the new ones.
+        keeper.note_subscriptions(subscriptions.union(&unwanted).cloned().collect());
+        keeper.note_retained(retained.union(&ghosts).cloned().collect());
+        Ok(Self {
+            installation,
+            session,
+            inbox,
+            keeper,
+            clock,
+            unwanted,
+            ghosts_sent: ghosts.is_empty(),
+            ghosts,
+            status_topic,
+            lost: None,
+        })
+    }
+
+    /// Runs until `stop` resolves, then saves, says goodbye and leaves.
+    ///
+    /// # Errors
+    /// When the last state could not be written.
+    pub async fn run(mut self, stop: impl Future<Output = ()>) -> Result<(), AppError> {
+        tokio::pin!(stop);
+        for topic in self.ghosts.clone() {
+            self.session.publish(Outgoing {
+                topic,
+                payload: String::new(),
+                retain: true,
+            });
+        }
+        loop {
+            let wake = self
+                .installation
+                .deadline()
+                .map_or(LONGEST_SLEEP, |at| self.clock.until(at));
+            let wake = tokio::time::sleep(wake.min(LONGEST_SLEEP));
+            let checkpoint = self.keeper.due();
+            tokio::select! {
+                () = &mut stop => break,
+                item = self.inbox.receive() => self.take(item),
+                receipts = self.keeper.written() => {
+                    for receipt in receipts {
+                        self.session.acknowledge(receipt);
+                    }
+                }
+                () = sleep_until(checkpoint) => {
+                    self.keeper.begin(&mut self.installation);
+                    self.forget_ghosts();
+                }
+                () = wake => {
+                    self.installation.advance(self.clock.now());
+                    self.note(Keep::Soon);
+                }
+            }
+            self.publish();
+            if self.lost.is_some() {
+                break;
+            }
+        }
+        let lost = self.lost.take();
+        self.leave().await?;
+        lost.map_or(Ok(()), |reason| Err(AppError::SessionLost(reason)))
+    }
+
+    fn take(&mut self, item: FromBroker) {
+        match item {
+            FromBroker::Message(message) => self.hear(message),
+            // The session has logged both, with what to do about it.
+            FromBroker::Connected { .. } => {}
+            FromBroker::Disconnected { reason } => {
+                if !self.session.health().polling {
+                    self.lost = Some(reason);
+                }
+            }
+            FromBroker::Unsubscribed { filter } => {
+                self.unwanted.remove(&filter);
+                if self.unwanted.is_empty() {
+                    self.keeper
+                        .note_subscriptions(self.installation.subscriptions());
+                }
+            }
+        }
+    }
+
+    fn hear(&mut self, message: Message) {
+        let arrival = if message.retained {
+            Arrival::Retained
+        } else if message.late {
+            Arrival::Late
+        } else {
+            Arrival::Live
+        };
+        let packet = (message.packet_id != 0).then_some(Packet {
+            id: message.packet_id,
+            duplicate: message.duplicate,
+        });
+        let incoming = Incoming {
+            topic: &message.topic,
+            payload: &message.payload,
+            arrival,
+            packet,
+        };
+        let keep = self.installation.hear(self.clock.now(), incoming);
+        match (keep, message.receipt) {
+            (Keep::Now, receipt) => self.keeper.note(Keep::Now, receipt),
+            // What changed nothing that could not be had again need not wait for the store: the
+            // broker keeps only so many messages without a receipt on their way.
+            (_, Some(receipt)) => self.session.acknowledge(receipt),
+            (keep, None) => self.keeper.note(keep, None),
+        }
+        self.note(Keep::Nothing);
+    }
+
+    /// Logs what happened; a run that ended or an alert that changed is kept at once.
+    fn note(&mut self, keep: Keep) {
+        let events = self.installation.take_events();
+        let keep = if events.is_empty() { keep } else { Keep::Now };
+        for (unit, event) in events {
+            tracing::info!(unit, event = event.event.key(), "{}", event.text);
+        }
+        self.keeper.note(keep, None);
+    }
+
+    fn publish(&mut self) {
+        while let Some(message) = self.installation.drain() {
+            self.session.publish(message);
+        }
+    }
+
+    /// Once the broker has taken everything, the removed topics need not be remembered.
+    fn forget_ghosts(&mut self) {
+        let health = self.session.health();
+        if !self.ghosts_sent
+            && health.connected
+            && health.states_waiting == 0
+            && health.in_flight == 0
+        {
+            self.ghosts_sent = true;
+            self.keeper
+                .note_retained(retained_topics(&self.installation, &self.status_topic));
+        }
+    }
+
+    async fn leave(mut self) -> Result<(), AppError> {
+        tracing::info!("stopping");
+        self.installation.advance(self.clock.now());
+        self.publish();
+        let kept = self.keeper.close(&mut self.installation).await;
+        let result = match kept {
+            Ok(receipts) => {
+                for receipt in receipts {
+                    self.session.acknowledge(receipt);
+                }
+                Ok(())
+            }
+            Err(error) => Err(error.into()),
+        };
+        let farewell = self.session.close(GOODBYE).await;
+        if farewell.said_goodbye {
+            tracing::info!(topic = self.status_topic, "said offline");
+        }
+        result
+    }
+}
+
+/// Every topic on which we leave a retained message.
+fn retained_topics(installation: &Installation, status_topic: &str) -> BTreeSet<String> {
+    let mut topics = installation.retained_topics();
+    topics.insert(status_topic.to_owned());
+    topics
+}
+
+fn read_states(loaded: &Loaded) -> Result<BTreeMap<String, UnitState>, AppError> {
+    loaded
+        .units
+        .iter()
+        .map(|(unit, text)| match serde_json::from_str(text) {
+            Ok(state) => Ok((unit.clone(), state)),
+            Err(source) => Err(AppError::State {
+                unit: unit.clone(),
+                source,
+            }),
+        })
+        .collect()
+}
+
+async fn sleep_until(at: Option<tokio::time::Instant>) {
+    match at {
+        Some(at) => tokio::time::sleep_until(at).await,
+        None => std::future::pending().await,
+    }
+}

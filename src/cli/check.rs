@@ -1,0 +1,217 @@
+//! `permeated check`: whether a configuration is right, what it lets the service compute and what
+//! one more sensor would add. What can be computed is asked of the core itself, on a clock of its
+//! own. Connects to nothing.
+
+mod additions;
+mod alerts;
+mod probe;
+mod rows;
+mod sensors;
+mod usual;
+
+use std::{collections::BTreeMap, path::Path, process::ExitCode};
+
+use crate::{
+    config::{
+        Problems, Sensed, SensorSettings, Settings, StageSettings, Storage, Store, UnitSettings,
+        load,
+    },
+    quantity::{Pressure, duration_text},
+};
+
+const RIGHT: u8 = 0;
+/// Exit status when the configuration has problems.
+const PROBLEMS: u8 = 2;
+
+/// Checks the file at `path` with `environment` laid over it: the text of [`text`] to standard
+/// output and status 0, or the problems to standard error and status 2. `state_directory` is
+/// `$STATE_DIRECTORY`, if the service manager set it.
+#[must_use]
+pub fn run(
+    path: &Path,
+    environment: &BTreeMap<String, String>,
+    state_directory: Option<&Path>,
+) -> ExitCode {
+    report(
+        load(path, environment, state_directory),
+        &mut std::io::stdout().lock(),
+        &mut std::io::stderr().lock(),
+    )
+    .into()
+}
+
+/// Writes what was found and returns the exit status.
+fn report(
+    found: Result<Settings, Problems>,
+    out: &mut impl std::io::Write,
+    errors: &mut impl std::io::Write,
+) -> u8 {
+    // A reader that went away (a closed pipe) is no failure of the check.
+    match found {
+        Ok(settings) => {
+            let _ = write!(out, "{}", text(&settings));
+            RIGHT
+        }
+        Err(problems) => {
+            let _ = writeln!(errors, "{problems}");
+            PROBLEMS
+        }
+    }
+}
+
+/// What the settings mean, in plain words: for every unit its train, its sensors, what is computed
+/// and how surely, what is not and which sensor or key would change that, and the alerts.
+#[must_use]
+pub fn text(settings: &Settings) -> String {
+    let mut lines = vec!["The configuration is right.".to_owned(), String::new()];
+    let broker = &settings.broker;
+    lines.push(format!(
+        "Broker      {}, port {}, {}",
+        broker.host,
+        broker.port,
+        if broker.tls.is_some() {
+            "encrypted"
+        } else {
+            "not encrypted"
+        }
+    ));
+    lines.push(format!(
+        "Published   under {}/, each topic at most every {}, unchanged values every {}",
+        settings.publish.prefix,
+        duration_text(settings.publish.interval),
+        duration_text(settings.publish.heartbeat)
+    ));
+    lines.push(state_line(&settings.store));
+    for unit in &settings.units {
+        lines.push(String::new());
+        describe(unit, &mut lines);
+    }
+    lines.push(String::new());
+    lines.join("\n")
+}
+
+fn state_line(store: &Store) -> String {
+    format!(
+        "State       in {}, written every {}",
+        store.directory.display(),
+        duration_text(store.checkpoint)
+    )
+}
+
+fn describe(unit: &UnitSettings, lines: &mut Vec<String>) {
+    let answer = probe::ask(unit);
+    lines.push(if unit.name == unit.id {
+        format!("Unit {}", unit.id)
+    } else {
+        format!("Unit {} ({})", unit.id, unit.name)
+    });
+    lines.push(format!("  Train     {}", train(unit)));
+    lines.push("  Sensors".to_owned());
+    lines.extend(
+        unit.sensors
+            .iter()
+            .map(|sensor| format!("    {}", sensors::line(sensor, &unit.stages))),
+    );
+    lines.push("  A run is seen by".to_owned());
+    lines.extend(run_signs(unit).iter().map(|sign| format!("    {sign}")));
+    lines.extend(rows::metrics(unit, &answer));
+    if !unit.stages.is_empty() {
+        lines.push("  Left in the stages".to_owned());
+        let stages = unit.stages.iter().zip(&answer.stages);
+        lines.extend(stages.map(|(stage, found)| rows::row(&stage.id, &rows::stage(stage, found))));
+    }
+    lines.push("  Alerts".to_owned());
+    lines.extend(alerts::lines(unit, &answer));
+    for suggestion in additions::suggestions(unit, &answer) {
+        lines.extend(wrapped(&suggestion));
+    }
+    for caution in sensors::cautions(unit) {
+        lines.extend(wrapped(&format!("Caution: {caution}")));
+    }
+}
+
+/// The sensors each of which alone lets the core see a run.
+fn run_signs(unit: &UnitSettings) -> Vec<String> {
+    let tells = |sensor: &&SensorSettings| {
+        let mut alone = unit.clone();
+        alone.sensors = vec![(*sensor).clone()];
+        !sensor.spare && probe::ask(&alone).runs()
+    };
+    let sign = |sensor: &SensorSettings| match (sensor.at.sensed(), unit.run.start_pressure) {
+        (Sensed::Flow, _) => {
+            let start = short(unit.run.start_flow.l_per_min());
+            format!("{} from {start} L/min", sensor.id)
+        }
+        (Sensed::Pressure, Some(start)) => format!("{} from {}", sensor.id, pressure(start)),
+        (
+            Sensed::Pressure
+            | Sensed::Contact
+            | Sensed::Dissolved
+            | Sensed::Temperature
+            | Sensed::Volume,
+            _,
+        ) => sensor.id.clone(),
+    };
+    let signs: Vec<String> = unit.sensors.iter().filter(tells).map(sign).collect();
+    if signs.is_empty() {
+        return vec![format!(
+            "nothing: it needs a flow, pump or inlet_valve sensor, or feed_pressure with \
+             start_pressure in [unit.{}.run]",
+            unit.id
+        )];
+    }
+    signs
+}
+
+/// Broken into lines that fit a terminal, the later ones indented.
+fn wrapped(text: &str) -> Vec<String> {
+    const WIDTH: usize = 100;
+    let mut lines = Vec::new();
+    let mut line = "  ".to_owned();
+    for word in text.split(' ') {
+        if line.chars().count() + word.chars().count() > WIDTH && !line.trim().is_empty() {
+            lines.push(line.trim_end().to_owned());
+            line = "    ".to_owned();
+        }
+        line.push_str(word);
+        line.push(' ');
+    }
+    lines.push(line.trim_end().to_owned());
+    lines
+}
+
+fn train(unit: &UnitSettings) -> String {
+    let stage = |stage: &StageSettings| {
+        if stage.id == stage.kind.key() {
+            stage.id.clone()
+        } else {
+            format!("{} ({})", stage.id, stage.kind.key())
+        }
+    };
+    let storage = match unit.storage {
+        Storage::Unstated => "storage (not described; taken as open)",
+        Storage::Open => "open storage",
+        Storage::Pressurised(_) => "pressurised storage",
+    };
+    std::iter::once("supply".to_owned())
+        .chain(unit.stages.iter().map(stage))
+        .chain([storage.to_owned()])
+        .collect::<Vec<_>>()
+        .join(" → ")
+}
+
+fn pressure(pressure: Pressure) -> String {
+    format!(
+        "{} bar ({} psi)",
+        short(pressure.bar()),
+        short(pressure.psi())
+    )
+}
+
+/// Three significant digits are enough to read.
+fn short(value: f64) -> f64 {
+    format!("{value:.2e}").parse().unwrap_or(value)
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,123 @@
+//! The commands, one file each. Each prints to standard output what was asked for, to standard
+//! error what went wrong, and says so in its exit status.
+
+pub mod check;
+#[cfg(feature = "demo-broker")]
+pub mod demo;
+mod logging;
+pub mod replay;
+pub mod run;
+
+use std::{
+    collections::BTreeMap,
+    path::{Path, PathBuf},
+    process::ExitCode,
+};
+
+use clap::{Parser, Subcommand};
+
+use crate::config::{self, Settings};
+
+/// Everything a user may type.
+#[derive(Debug, Parser)]
+#[command(name = "permeated", version, about, max_term_width = 100)]
+#[command(after_help = "Start with:  permeated demo\n\
+    Then:        permeated check permeated.toml && permeated run --config permeated.toml\n\n\
+    permeated reads and reports. It closes no valve, and is neither flood protection nor proof that\n\
+    water is fit to drink.")]
+pub struct Arguments {
+    /// What to do.
+    #[command(subcommand)]
+    command: Command,
+    /// How much to say on standard error: error, warn (usual), info (usual for run), debug or trace
+    #[arg(long = "log", global = true, value_name = "LEVEL")]
+    log_level: Option<tracing::Level>,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Check a configuration and say what it lets the service compute
+    Check {
+        /// The configuration file
+        #[arg(default_value = DEFAULT_FILE)]
+        file: PathBuf,
+    },
+    /// Show the whole thing with a simulated unit on a broker of its own; needs no set-up
+    #[cfg(feature = "demo-broker")]
+    Demo(demo::DemoArguments),
+    /// Feed a recorded log to the core and print what the service would have published
+    Replay {
+        /// The configuration file
+        #[arg(long, default_value = DEFAULT_FILE)]
+        config: PathBuf,
+        /// The log: one message a line, as JSON
+        log: PathBuf,
+    },
+    /// Run the service in the foreground
+    Run {
+        /// The configuration file
+        #[arg(long, default_value = DEFAULT_FILE)]
+        config: PathBuf,
+    },
+}
+
+const DEFAULT_FILE: &str = "/etc/permeated/permeated.toml";
+/// Exit status when something failed that is not the user's to type differently.
+const FAILED: u8 = 1;
+/// Exit status when the configuration has problems.
+const PROBLEMS: u8 = 2;
+
+/// Does what was typed.
+#[must_use]
+pub fn main() -> ExitCode {
+    let arguments = Arguments::parse();
+    let is_service = matches!(arguments.command, Command::Run { .. });
+    let usual = if is_service {
+        tracing::Level::INFO
+    } else {
+        tracing::Level::WARN
+    };
+    logging::start(arguments.log_level.unwrap_or(usual));
+    match arguments.command {
+        Command::Check { file } => check::run(&file, &environment(), state_directory().as_deref()),
+        #[cfg(feature = "demo-broker")]
+        Command::Demo(arguments) => demo::run(arguments),
+        Command::Replay { config, log } => {
+            with_settings(&config, |settings| replay::run(settings, &log))
+        }
+        Command::Run { config } => with_settings(&config, run::run),
+    }
+}
+
+/// Reads the configuration; its problems end the command with status 2.
+fn with_settings(path: &Path, command: impl FnOnce(&Settings) -> ExitCode) -> ExitCode {
+    match config::load(path, &environment(), state_directory().as_deref()) {
+        Ok(settings) => command(&settings),
+        Err(problems) => {
+            complain(&problems);
+            PROBLEMS.into()
+        }
+    }
+}
+
+/// Tells a person, on standard error, why a command did not do its work.
+fn complain(what: &dyn std::fmt::Display) {
+    use std::io::Write as _;
+    // There is nowhere left to report that standard error is gone.
+    let _ = writeln!(std::io::stderr(), "{what}");
+}
+
+/// The environment's texts; variables that are not Unicode cannot be ours.
+fn environment() -> BTreeMap<String, String> {
+    std::env::vars_os()
+        .filter_map(|(name, value)| Some((name.into_string().ok()?, value.into_string().ok()?)))
+        .collect()
+}
+
+/// The state folder the service manager made for us, if one did.
+fn state_directory() -> Option<PathBuf> {
+    let folders = std::env::var_os("STATE_DIRECTORY")?;
+    std::env::split_paths(&folders)
+        .next()
+        .filter(|path| !path.as_os_str().is_empty())
+}

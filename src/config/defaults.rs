@@ -1,0 +1,185 @@
+//! What holds when the file says nothing, and what is allowed at all; each with its reason.
+//! Unless said otherwise the reason is common practice, no source.
+
+use std::{ops::RangeInclusive, time::Duration};
+
+use crate::quantity::{Conductivity, Flow, Pressure, Temperature, Volume};
+
+const fn seconds(seconds: u64) -> Duration {
+    Duration::from_secs(seconds)
+}
+
+const fn minutes(minutes: u64) -> Duration {
+    Duration::from_secs(minutes * 60)
+}
+
+const fn days(days: u64) -> Duration {
+    Duration::from_secs(days * 86_400)
+}
+
+/// A broker on the same machine, the usual place of a small installation's.
+pub(super) const BROKER_URL: &str = "mqtt://localhost:1883";
+/// The registered port of MQTT.
+pub(super) const PORT: u16 = 1883;
+/// The registered port of MQTT over TLS.
+pub(super) const TLS_PORT: u16 = 8883;
+/// A broker that vanished is noticed within a minute.
+pub(super) const KEEP_ALIVE: Duration = seconds(30);
+/// MQTT counts whole seconds in 16 bits; below 5 s slow links drop out.
+pub(super) const KEEP_ALIVE_RANGE: RangeInclusive<Duration> = seconds(5)..=seconds(65_535);
+
+/// Our own name.
+pub(super) const PREFIX: &str = "permeated";
+/// Fast enough to watch, slow enough for any hub's history.
+pub(super) const INTERVAL: Duration = seconds(10);
+pub(super) const INTERVAL_RANGE: RangeInclusive<Duration> = seconds(0)..=minutes(60);
+/// A hub that forgot is told again within five minutes.
+pub(super) const HEARTBEAT: Duration = minutes(5);
+pub(super) const HEARTBEAT_RANGE: RangeInclusive<Duration> = seconds(1)..=days(1);
+
+/// Where services keep their state (the file system hierarchy's `/var/lib`).
+pub(super) const STATE_DIRECTORY: &str = "/var/lib/permeated";
+/// One write a minute is kind to flash cards.
+pub(super) const CHECKPOINT: Duration = seconds(60);
+pub(super) const CHECKPOINT_RANGE: RangeInclusive<Duration> = seconds(1)..=minutes(60);
+
+/// Rating tests are made at 25 °C.
+pub(super) const RATED_CELSIUS: f64 = 25.0;
+pub(super) const BASELINE_RUNS: u32 = 5;
+pub(super) const BASELINE_RUNS_RANGE: RangeInclusive<u32> = 1..=50;
+/// Quarter-inch tubing carries up to three; eight is a vessel bank.
+pub(super) const ELEMENTS_RANGE: RangeInclusive<u32> = 1..=8;
+pub(super) const RECOVERY_RANGE: RangeInclusive<f64> = 0.01..=0.95;
+pub(super) const REJECTION_RANGE: RangeInclusive<f64> = 0.5..=0.9999;
+pub(super) const WASTE_RATIO_RANGE: RangeInclusive<f64> = 0.1..=20.0;
+
+/// A run has begun when a tenth of the rated flow passes …
+pub(super) const START_SHARE_OF_RATED: f64 = 0.1;
+/// … or, for an unrated membrane, a tenth of a small element's (50 gal/d is 0.13 L/min).
+pub(super) const START_L_PER_MIN: f64 = 0.02;
+/// Longer than the pause between two messages of a brisk flow sensor.
+pub(super) const STOP_AFTER: Duration = seconds(15);
+pub(super) const STOP_AFTER_RANGE: RangeInclusive<Duration> = seconds(1)..=minutes(60);
+/// What stands in the element and its tubing after a pause.
+pub(super) const SETTLE_LITRES: f64 = 0.5;
+/// Creep settles with a time constant of 6 to 41 min (a model); ten minutes is most of the quick ones.
+pub(super) const SETTLE_TIME: Duration = minutes(10);
+pub(super) const SETTLE_TIME_RANGE: RangeInclusive<Duration> = seconds(0)..=minutes(360);
+
+/// Longer than any cartridge, and than most units.
+pub(super) const LIFE_TIME_RANGE: RangeInclusive<Duration> = days(1)..=days(20 * 365);
+/// An earlier year is a slip of the pen.
+pub(super) const EARLIEST_INSTALLED_YEAR: i16 = 2000;
+
+/// Twice the slowest common interval of sensor firmware (300 s).
+pub(super) const MAX_AGE: Duration = minutes(10);
+/// Firmware tells a valve or a pump when it changes, and many have none of their own heartbeat.
+pub(super) const CONTACT_MAX_AGE: Duration = days(7);
+pub(super) const MAX_AGE_RANGE: RangeInclusive<Duration> = seconds(1)..=days(30);
+/// Nothing is known of the sensor's lower end.
+pub(super) const MINIMUM: Flow = Flow::ZERO;
+/// More than quarter- or three-eighths-inch tubing carries at home pressure.
+pub(super) const MAXIMUM_L_PER_MIN: f64 = 10.0;
+/// One spike between two good values is passed over.
+pub(super) const GAUGE_SMOOTHING: u32 = 3;
+/// A median would lose or delay water.
+pub(super) const FLOW_SMOOTHING: u32 = 1;
+pub(super) const SMOOTHING_RANGE: RangeInclusive<u32> = 1..=31;
+/// Gauges read a little below zero when empty; home plumbing bursts long before 20 bar.
+pub(super) const PLAUSIBLE_BAR: (f64, f64) = (-0.5, 20.0);
+/// Liquid, and below what membranes and housings bear. The 85 °C (power-on) and −127 °C (no answer)
+/// of the common digital thermometer fall outside.
+pub(super) const PLAUSIBLE_CELSIUS: (f64, f64) = (0.1, 60.0);
+/// Brackish water at most.
+pub(super) const PLAUSIBLE_US_PER_CM: (f64, f64) = (0.0, 20_000.0);
+/// From a meter with one pulse a cubic metre to the finest turbine.
+pub(super) const PULSES_PER_LITRE_RANGE: RangeInclusive<f64> = 0.001..=1_000_000.0;
+/// Beyond 2^53 a count is no longer exact in a JSON number.
+pub(super) const WRAP_RANGE: RangeInclusive<f64> = 2.0..=9_007_199_254_740_992.0;
+/// The words of common firmware. "open" and "closed" are left out: an open valve passes water, an
+/// open contact passes no current.
+pub(super) const ON_WORDS: [&str; 4] = ["on", "true", "1", "yes"];
+pub(super) const OFF_WORDS: [&str; 4] = ["off", "false", "0", "no"];
+pub(super) const UP_WORD: &str = "online";
+pub(super) const DOWN_WORD: &str = "offline";
+
+/// Zero product from a spent mixed bed shows as the first whole mg/L of a meter.
+pub(super) const PRODUCT_TDS_MG_PER_L: f64 = 1.0;
+pub(super) const PRODUCT_TDS_CLEAR: f64 = 0.8;
+/// A tenth of a hard feed: beyond it a mixed bed is spent quickly.
+pub(super) const PERMEATE_TDS_MG_PER_L: f64 = 30.0;
+pub(super) const PERMEATE_TDS_CLEAR: f64 = 0.9;
+/// Home elements below 90 % are past their best.
+pub(super) const REJECTION: f64 = 0.90;
+/// Clears a fifth of the way back to perfect: 92 % for a limit of 90 %.
+pub(super) const REJECTION_CLEAR_OF_PASSAGE: f64 = 0.2;
+/// Plants clean at −10 to −15 % of the normalised flow (reference values of several makers).
+pub(super) const NORMALIZED_FLOW: f64 = 0.85;
+pub(super) const NORMALIZED_FLOW_CLEAR_ABOVE: f64 = 0.05;
+/// Against the rating the maker's own tolerance (often ±15 or 20 %) is added.
+pub(super) const NORMALIZED_FLOW_OF_RATING: f64 = 0.70;
+/// Below some 40 psi home elements make little and reject poorly.
+pub(super) const FEED_PRESSURE_LOW_PSI: f64 = 40.0;
+pub(super) const FEED_PRESSURE_LOW_CLEAR: f64 = 1.075;
+/// Housings and push fittings leak well above 100 psi.
+pub(super) const FEED_PRESSURE_HIGH_PSI: f64 = 100.0;
+pub(super) const FEED_PRESSURE_HIGH_CLEAR: f64 = 0.95;
+/// Time to order the cartridge.
+pub(super) const STAGE_LEFT: f64 = 0.10;
+pub(super) const STAGE_LEFT_CLEAR: f64 = 1.5;
+pub(super) const STAGE_DAYS: f64 = 14.0;
+pub(super) const STAGE_DAYS_RANGE: RangeInclusive<f64> = 0.0..=365.0;
+/// Longer than the first minutes of a run, in which the values have not settled.
+pub(super) const QUALITY_HOLD: Duration = minutes(10);
+pub(super) const NORMALIZED_FLOW_HOLD: Duration = minutes(30);
+/// A tap opened elsewhere in the house is no fault.
+pub(super) const FEED_PRESSURE_LOW_HOLD: Duration = minutes(2);
+pub(super) const FEED_PRESSURE_HIGH_HOLD: Duration = seconds(10);
+/// A share of life does not jitter: nothing to wait for.
+pub(super) const STAGE_HOLD: Duration = seconds(0);
+pub(super) const HOLD_RANGE: RangeInclusive<Duration> = seconds(0)..=days(30);
+/// A sensor node that restarts is back within minutes.
+pub(super) const SILENT_GRACE: Duration = minutes(10);
+
+/// What home water and its membranes can have.
+pub(super) fn pressure_range() -> RangeInclusive<Pressure> {
+    Pressure::from_bar(0.1)..=Pressure::from_bar(20.0)
+}
+
+/// Liquid, and below what membranes bear.
+pub(super) fn temperature_range() -> RangeInclusive<Temperature> {
+    Temperature::from_celsius(0.1)..=Temperature::from_celsius(60.0)
+}
+
+/// From very soft to brackish.
+pub(super) fn feed_conductivity_range() -> RangeInclusive<Conductivity> {
+    Conductivity::from_us_per_cm(1.0)..=Conductivity::from_us_per_cm(20_000.0)
+}
+
+/// From the purest water to the feed.
+pub(super) fn product_conductivity_range() -> RangeInclusive<Conductivity> {
+    Conductivity::from_us_per_cm(0.05)..=Conductivity::from_us_per_cm(20_000.0)
+}
+
+/// From the smallest element to a bank of the largest that stand in homes.
+pub(super) fn rated_flow_range() -> RangeInclusive<Flow> {
+    Flow::from_l_per_day(10.0)..=Flow::from_l_per_day(20_000.0)
+}
+
+/// What a sensor or a start threshold may be about.
+pub(super) fn flow_range() -> RangeInclusive<Flow> {
+    Flow::ZERO..=Flow::from_l_per_min(200.0)
+}
+
+/// A start threshold of zero would start a run on nothing.
+pub(super) fn start_flow_range() -> RangeInclusive<Flow> {
+    Flow::from_l_per_min(0.001)..=Flow::from_l_per_min(10.0)
+}
+
+pub(super) fn settle_range() -> RangeInclusive<Volume> {
+    Volume::ZERO..=Volume::from_litres(50.0)
+}
+
+pub(super) fn life_range() -> RangeInclusive<Volume> {
+    Volume::from_litres(1.0)..=Volume::from_litres(10_000_000.0)
+}

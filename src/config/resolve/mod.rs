@@ -1,0 +1,143 @@
+//! From the tree to settings that cannot be wrong. One file per part of the configuration; what
+//! concerns the document as a whole is here.
+
+mod alert;
+mod broker;
+mod conversion;
+mod measure;
+mod sensor;
+mod stage;
+mod supply;
+mod topic;
+mod unit;
+
+use std::path::{Path, PathBuf};
+
+use super::{
+    defaults,
+    field::Field,
+    reader::{self, Reader},
+    report::Report,
+    settings::{Publish, Settings, Store, UnitSettings},
+    tree::Node,
+};
+
+const KEYS: &[&str] = &["broker", "publish", "store", "unit"];
+const PUBLISH_KEYS: &[&str] = &["prefix", "interval", "heartbeat"];
+const STORE_KEYS: &[&str] = &["directory", "checkpoint"];
+
+/// Every table of the configuration with its keys, `*` for a name the owner chooses and `[]` for
+/// a list of tables.
+#[cfg(test)]
+pub(super) const EVERY_TABLE: &[(&str, &[&str])] = &[
+    ("broker", broker::KEYS),
+    ("publish", PUBLISH_KEYS),
+    ("store", STORE_KEYS),
+    ("unit.*.supply", supply::SUPPLY_KEYS),
+    ("unit.*.membrane", supply::MEMBRANE_KEYS),
+    ("unit.*.storage", supply::STORAGE_KEYS),
+    ("unit.*.run", unit::RUN_KEYS),
+    ("unit.*.stage[]", stage::KEYS),
+    ("unit.*.sensor[]", sensor::KEYS),
+];
+#[cfg(test)]
+pub(super) use {alert::TABLES as ALERT_TABLES, sensor::AVAILABILITY_KEYS};
+
+/// What the parts need to know of the whole.
+struct Context<'c> {
+    /// Relative paths start here.
+    folder: &'c Path,
+    /// Our own topics, which no sensor may use.
+    prefix: &'c str,
+}
+
+/// The settings; of no worth when `report` holds a problem.
+pub(super) fn settings(
+    root: &Node,
+    report: &Report<'_>,
+    folder: &Path,
+    state_directory: Option<&Path>,
+) -> Option<Settings> {
+    let document = reader::document(root, report, KEYS)?;
+    let publish = publish(document.table("publish", PUBLISH_KEYS));
+    let context = Context {
+        folder,
+        prefix: &publish.prefix,
+    };
+    let broker = broker::broker(document.table("broker", broker::KEYS), &context);
+    let store = store(
+        document.table("store", STORE_KEYS),
+        &context,
+        state_directory,
+    );
+    let units = units(&document, &context);
+    Some(Settings {
+        broker: broker?,
+        publish,
+        store,
+        units,
+    })
+}
+
+fn units(document: &Reader<'_>, context: &Context<'_>) -> Vec<UnitSettings> {
+    const NONE: &str = "no unit is configured; one begins with [unit.kitchen] (the id is yours \
+                        to choose) and needs at least one [[unit.kitchen.sensor]]";
+    let Some(field) = document.field("unit") else {
+        document.missing(NONE);
+        return Vec::new();
+    };
+    let Some(units) = Reader::open_any(&field) else {
+        return Vec::new();
+    };
+    if units.fields().next().is_none() {
+        units.missing(NONE);
+    }
+    units
+        .fields()
+        .filter_map(|(id, field)| unit::unit(id, &field, context))
+        .collect()
+}
+
+fn publish(reader: Option<Reader<'_>>) -> Publish {
+    let reader = reader.as_ref();
+    let prefix = reader
+        .and_then(|reader| reader.field("prefix"))
+        .and_then(|field| topic::prefix(&field));
+    let interval = reader
+        .and_then(|reader| reader.field("interval"))
+        .and_then(|field| field.duration_in(defaults::INTERVAL_RANGE));
+    let heartbeat_field = reader.and_then(|reader| reader.field("heartbeat"));
+    let heartbeat = heartbeat_field
+        .as_ref()
+        .and_then(|field| field.duration_in(defaults::HEARTBEAT_RANGE));
+    let interval = interval.unwrap_or(defaults::INTERVAL);
+    if let (Some(heartbeat), Some(field)) = (heartbeat, &heartbeat_field)
+        && heartbeat < interval
+    {
+        field.wrong("the heartbeat cannot be shorter than the interval");
+    }
+    Publish {
+        prefix: prefix.unwrap_or(defaults::PREFIX).to_owned(),
+        interval,
+        // A long interval alone is no mistake: the heartbeat follows it.
+        heartbeat: heartbeat.unwrap_or(defaults::HEARTBEAT).max(interval),
+    }
+}
+
+fn store(reader: Option<Reader<'_>>, context: &Context<'_>, state: Option<&Path>) -> Store {
+    let field = |key| reader.as_ref().and_then(|reader| reader.field(key));
+    Store {
+        directory: field("directory")
+            .and_then(|field| file(&field, context))
+            .or_else(|| state.map(Path::to_owned))
+            .unwrap_or_else(|| PathBuf::from(defaults::STATE_DIRECTORY)),
+        checkpoint: field("checkpoint")
+            .and_then(|field| field.duration_in(defaults::CHECKPOINT_RANGE))
+            .unwrap_or(defaults::CHECKPOINT),
+    }
+}
+
+/// A path, taken from the configuration's folder when it is relative.
+fn file(field: &Field<'_>, context: &Context<'_>) -> Option<PathBuf> {
+    field.text().map(|text| context.folder.join(text))
+}

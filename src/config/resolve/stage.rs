@@ -1,0 +1,112 @@
+//! `[[unit.*.stage]]`: the train, from supply to storage.
+
+use super::super::{
+    defaults,
+    field::Field,
+    reader::Reader,
+    settings::{StageKind, StageSettings, StageWater},
+};
+
+pub(super) const KEYS: &[&str] = &["id", "kind", "name", "life", "life_time", "installed"];
+
+/// The stages in their order. One whose id or kind is wrong keeps its place under a stand-in,
+/// which goes no further: its problem has been reported.
+pub(super) fn stages(unit: &Reader<'_>) -> Vec<StageSettings> {
+    let readers = unit.tables("stage", KEYS);
+    let mut stages: Vec<StageSettings> = readers.iter().map(stage).collect();
+    for (at, reader) in readers.iter().enumerate() {
+        let (before, here) = (&stages[..at], &stages[at]);
+        if before
+            .iter()
+            .any(|stage| !stage.id.is_empty() && stage.id == here.id)
+            && let Some(field) = reader.field("id")
+        {
+            field.wrong(format!("another stage has the id {:?} already", here.id));
+        }
+        if here.kind == StageKind::Membrane
+            && before.iter().any(|stage| stage.kind == StageKind::Membrane)
+            && let Some(field) = reader.field("kind")
+        {
+            field.wrong(format!(
+                "the train has a membrane stage already; several elements are one stage, with \
+                 elements = 2 in [{}.membrane]",
+                unit.path
+            ));
+        }
+    }
+    let membrane = stages
+        .iter()
+        .position(|stage| stage.kind == StageKind::Membrane);
+    for (at, stage) in stages.iter_mut().enumerate() {
+        stage.water = water(stage.kind, at, membrane);
+    }
+    stages
+}
+
+/// A stage before the membrane sees the whole feed. Without a membrane in the train its kind
+/// decides: resin follows the membrane, filters precede it.
+fn water(kind: StageKind, at: usize, membrane: Option<usize>) -> StageWater {
+    let before = match (membrane, kind) {
+        (Some(membrane), _) => at < membrane,
+        (
+            None,
+            StageKind::Sediment
+            | StageKind::Carbon
+            | StageKind::CatalyticCarbon
+            | StageKind::BoosterPump,
+        ) => true,
+        (
+            None,
+            StageKind::Membrane | StageKind::Cation | StageKind::Anion | StageKind::MixedBed,
+        ) => false,
+    };
+    if before {
+        StageWater::Feed
+    } else {
+        StageWater::Permeate
+    }
+}
+
+fn stage(reader: &Reader<'_>) -> StageSettings {
+    reader.require("id", "id = \"carbon-1\"");
+    reader.require("kind", "kind = \"carbon\"");
+    let kinds = StageKind::ALL.map(|kind| (kind.key(), kind));
+    let id = reader
+        .field("id")
+        .and_then(|field| field.id().map(str::to_owned))
+        .unwrap_or_default();
+    StageSettings {
+        name: reader
+            .field("name")
+            .and_then(|field| field.text().map(str::to_owned))
+            .unwrap_or_else(|| id.clone()),
+        id,
+        kind: reader
+            .field("kind")
+            .and_then(|field| field.one_of("kind of stage", &kinds))
+            .unwrap_or(StageKind::Sediment),
+        water: StageWater::Feed,
+        life_volume: reader
+            .field("life")
+            .and_then(|field| field.quantity_in(defaults::life_range())),
+        life_time: reader
+            .field("life_time")
+            .and_then(|field| field.duration_in(defaults::LIFE_TIME_RANGE)),
+        installed: reader
+            .field("installed")
+            .and_then(|field| installed(&field)),
+    }
+}
+
+fn installed(field: &Field<'_>) -> Option<jiff::civil::Date> {
+    let date = field.date()?;
+    if date.year() < defaults::EARLIEST_INSTALLED_YEAR {
+        field.wrong(format!(
+            "the year {} is too early; {} is the earliest allowed",
+            date.year(),
+            defaults::EARLIEST_INSTALLED_YEAR
+        ));
+        return None;
+    }
+    Some(date)
+}

@@ -1,0 +1,111 @@
+//! `[unit.*]` and `[unit.*.run]`: one RO/DI unit.
+
+use super::{
+    super::{
+        defaults,
+        field::{Field, id_problem},
+        reader::Reader,
+        settings::{Membrane, RunSettings, Storage, Supply, UnitSettings},
+    },
+    Context, alert, sensor, stage, supply,
+};
+use crate::quantity::{Flow, TdsScale, Volume};
+
+const KEYS: &[&str] = &[
+    "name",
+    "tds_scale",
+    "supply",
+    "membrane",
+    "storage",
+    "run",
+    "stage",
+    "sensor",
+    "alert",
+];
+pub(super) const RUN_KEYS: &[&str] = &[
+    "start_flow",
+    "start_pressure",
+    "stop_after",
+    "settle_volume",
+    "settle_time",
+];
+
+pub(super) fn unit(id: &str, field: &Field<'_>, context: &Context<'_>) -> Option<UnitSettings> {
+    if let Some(sentence) = id_problem(id).or_else(|| reserved(id)) {
+        field.report.wrong(&field.node.key, &field.path, sentence);
+    }
+    let reader = Reader::open(field, KEYS)?;
+    let scale = reader
+        .field("tds_scale")
+        .and_then(|field| tds_scale(&field))
+        .unwrap_or(TdsScale::NACL);
+    let membrane = reader
+        .table("membrane", supply::MEMBRANE_KEYS)
+        .and_then(|table| supply::membrane(&table));
+    let stages = stage::stages(&reader);
+    let sensors = sensor::sensors(&reader, &stages, scale, context);
+    Some(UnitSettings {
+        id: id.to_owned(),
+        name: reader
+            .field("name")
+            .and_then(|field| field.text().map(str::to_owned))
+            .unwrap_or_else(|| id.to_owned()),
+        tds_scale: scale,
+        supply: reader
+            .table("supply", supply::SUPPLY_KEYS)
+            .map_or_else(Supply::default, |table| supply::supply(&table, scale)),
+        storage: reader
+            .table("storage", supply::STORAGE_KEYS)
+            .map_or(Storage::Unstated, |table| supply::storage(&table)),
+        run: run(reader.table("run", RUN_KEYS).as_ref(), membrane.as_ref()),
+        membrane,
+        stages,
+        sensors,
+        alerts: alert::alerts(reader.field("alert").as_ref(), scale),
+    })
+}
+
+/// The service tells whether it is there on `<prefix>/status`.
+fn reserved(id: &str) -> Option<String> {
+    (id == "status").then(|| {
+        "a unit cannot be called \"status\": the service itself publishes under that name"
+            .to_owned()
+    })
+}
+
+/// mg/L per µS/cm.
+pub(super) fn tds_scale(field: &Field<'_>) -> Option<TdsScale> {
+    let factor = field.number()?;
+    let scale = TdsScale::new(factor);
+    if scale.is_none() {
+        field.wrong(format!(
+            "{factor} is no scale of a TDS meter; allowed is 0.3 to 1 mg/L per uS/cm (0.5 for \
+             most, 0.7 for the \"442\" scale)"
+        ));
+    }
+    scale
+}
+
+fn run(reader: Option<&Reader<'_>>, membrane: Option<&Membrane>) -> RunSettings {
+    let field = |key| reader.and_then(|reader| reader.field(key));
+    let start_flow = membrane.map_or_else(
+        || Flow::from_l_per_min(defaults::START_L_PER_MIN),
+        |membrane| membrane.flow * defaults::START_SHARE_OF_RATED,
+    );
+    RunSettings {
+        start_flow: field("start_flow")
+            .and_then(|field| field.quantity_in(defaults::start_flow_range()))
+            .unwrap_or(start_flow),
+        start_pressure: field("start_pressure")
+            .and_then(|field| field.quantity_in(defaults::pressure_range())),
+        stop_after: field("stop_after")
+            .and_then(|field| field.duration_in(defaults::STOP_AFTER_RANGE))
+            .unwrap_or(defaults::STOP_AFTER),
+        settle_volume: field("settle_volume")
+            .and_then(|field| field.quantity_in(defaults::settle_range()))
+            .unwrap_or_else(|| Volume::from_litres(defaults::SETTLE_LITRES)),
+        settle_time: field("settle_time")
+            .and_then(|field| field.duration_in(defaults::SETTLE_TIME_RANGE))
+            .unwrap_or(defaults::SETTLE_TIME),
+    }
+}

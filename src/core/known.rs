@@ -1,0 +1,210 @@
+//! A value with how it was got, or the reason why there is none.
+
+use std::fmt;
+
+use serde::{Deserialize, Serialize};
+
+use crate::config::Point;
+
+/// How a value was got; a value made of several has the weakest of theirs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Basis {
+    /// From fresh measurements.
+    Measured,
+    /// An input follows from others: a flow by difference or by the waste ratio.
+    Inferred,
+    /// An input is a configured constant.
+    Assumed,
+}
+
+impl Basis {
+    /// As written in messages.
+    #[must_use]
+    pub fn key(self) -> &'static str {
+        match self {
+            Self::Measured => "measured",
+            Self::Inferred => "inferred",
+            Self::Assumed => "assumed",
+        }
+    }
+}
+
+/// A value and its basis.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Known<T> {
+    /// The value.
+    pub value: T,
+    /// How it was got.
+    pub basis: Basis,
+}
+
+impl<T> Known<T> {
+    /// From fresh measurements.
+    pub fn measured(value: T) -> Self {
+        Self {
+            value,
+            basis: Basis::Measured,
+        }
+    }
+
+    /// From other measurements.
+    pub fn inferred(value: T) -> Self {
+        Self {
+            value,
+            basis: Basis::Inferred,
+        }
+    }
+
+    /// From the configuration.
+    pub fn assumed(value: T) -> Self {
+        Self {
+            value,
+            basis: Basis::Assumed,
+        }
+    }
+
+    /// Another value on the same basis.
+    pub fn map<U>(self, f: impl FnOnce(T) -> U) -> Known<U> {
+        Known {
+            value: f(self.value),
+            basis: self.basis,
+        }
+    }
+
+    /// A value made of two.
+    pub fn with<U, V>(self, other: Known<U>, f: impl FnOnce(T, U) -> V) -> Known<V> {
+        Known {
+            value: f(self.value, other.value),
+            basis: self.basis.max(other.basis),
+        }
+    }
+
+    /// The same value, on no better basis than `basis`.
+    #[must_use]
+    pub fn at_best(self, basis: Basis) -> Self {
+        Self {
+            basis: self.basis.max(basis),
+            ..self
+        }
+    }
+}
+
+/// Why a value is not there.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Lack {
+    /// The flow is below what the meter can see.
+    BelowRange(Point),
+    /// The last reading is outside what is believable.
+    Implausible(Point),
+    /// Only a retained or late message was heard, of unknown age.
+    Unconfirmed(Point),
+    /// Nothing was heard yet.
+    NotHeard(Point),
+    /// The sensor's firmware says it is down.
+    Offline(Point),
+    /// The last reading is too old.
+    Silent(Point),
+    /// There is no sensor at the point, and nothing else that tells.
+    NoSensor(Point),
+    /// Nothing configured tells when water is made.
+    NoRunSign,
+    /// Neither a rating nor a baseline to compare with.
+    NoReference,
+    /// The unit makes no water, and no run of the last week had a figure.
+    NotProducing,
+    /// The equations have no answer here (no driving pressure, say).
+    NotPhysical,
+    /// Not enough has been seen yet.
+    TooEarly,
+    /// Nothing configured says how long it lasts.
+    NoLife,
+    /// The wall clock has not been set.
+    NoDate,
+}
+
+impl Lack {
+    /// Whether only another configuration can help: the value never was and will not be there.
+    #[must_use]
+    pub fn is_permanent(self) -> bool {
+        matches!(
+            self,
+            Self::NoSensor(_) | Self::NoRunSign | Self::NoReference | Self::NoLife
+        )
+    }
+
+    /// The reason to give when a second way failed, too: one that may pass tells more, else the
+    /// first way's.
+    #[must_use]
+    pub(super) fn or(self, other: Self) -> Self {
+        if self.is_permanent() && !other.is_permanent() {
+            other
+        } else {
+            self
+        }
+    }
+}
+
+impl fmt::Display for Lack {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let (what, point) = match self {
+            Self::BelowRange(point) => ("flow below the meter's range", point),
+            Self::Implausible(point) => ("implausible reading", point),
+            Self::Unconfirmed(point) => ("only a reading of unknown age", point),
+            Self::NotHeard(point) => ("not heard yet", point),
+            Self::Offline(point) => ("sensor offline", point),
+            Self::Silent(point) => ("sensor silent", point),
+            Self::NoSensor(point) => ("no sensor", point),
+            Self::NoRunSign => return f.write_str("nothing tells when water is made"),
+            Self::NoReference => return f.write_str("no rating and no baseline to compare with"),
+            Self::NotProducing => return f.write_str("no settled run yet"),
+            Self::NotPhysical => return f.write_str("the readings give no physical answer"),
+            Self::TooEarly => return f.write_str("too early to say"),
+            Self::NoLife => return f.write_str("no life configured"),
+            Self::NoDate => return f.write_str("the clock is not set"),
+        };
+        write!(f, "{what}: {}", point.key())
+    }
+}
+
+/// A value, or why there is none.
+pub type Finding<T> = Result<Known<T>, Lack>;
+
+/// Both values; what can never be there tells more than what is away now.
+pub(super) fn both<A, B>(a: Finding<A>, b: Finding<B>) -> Finding<(A, B)> {
+    match (a, b) {
+        (Ok(a), Ok(b)) => Ok(a.with(b, |a, b| (a, b))),
+        (Err(a), Err(b)) => Err(if b.is_permanent() { b } else { a }),
+        (Err(lack), Ok(_)) | (Ok(_), Err(lack)) => Err(lack),
+    }
+}
+
+/// Keeps the value if the equations gave one.
+pub(super) fn physical<T>(value: Known<Option<T>>) -> Finding<T> {
+    match value.value {
+        Some(inner) => Ok(Known {
+            value: inner,
+            basis: value.basis,
+        }),
+        None => Err(Lack::NotPhysical),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_weakest_basis_wins() {
+        let sum = Known::measured(1.0).with(Known::inferred(2.0), |a, b| a + b);
+        assert_eq!(sum, Known::inferred(3.0));
+        assert_eq!(
+            sum.with(Known::assumed(1.0), |a, b| a * b).basis,
+            Basis::Assumed
+        );
+        assert_eq!(
+            Known::assumed(1).at_best(Basis::Inferred).basis,
+            Basis::Assumed
+        );
+    }
+}

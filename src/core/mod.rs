@@ -1,0 +1,54 @@
+//! The core: one RO/DI unit as a state machine. Readings → runs → performance → stages → alerts.
+//!
+//! It does no I/O and reads no clock. Four verbs are the whole of it: [`Unit::observe`] a reading,
+//! [`Unit::command`], [`Unit::tick`] when [`Unit::deadline`] has come, and [`Unit::drain`] the
+//! outputs. The same input gives the same output, so a recorded log replays to the same result.
+//! A spurious tick is harmless; a late one only delays.
+
+pub mod alert;
+mod command;
+mod counted_flow;
+mod known;
+mod ledger;
+mod membrane;
+mod meter;
+mod output;
+mod performance;
+mod run;
+mod sensor;
+mod stage;
+mod state;
+mod steady;
+mod train;
+mod unit;
+mod values;
+mod view;
+mod water;
+
+pub use command::Command;
+pub use known::{Basis, Finding, Known, Lack};
+pub use ledger::Ledger;
+pub use membrane::MembraneState;
+pub use meter::{Arrival, Meter, MeterState, Packet};
+pub use output::{Event, EventKind, MeterEvent, Output};
+pub use performance::rating_point;
+pub use run::{OpenRunState, RunRecord, RunState};
+pub use sensor::{Observation, Sensor, Tally};
+pub use stage::{Binding, Stage, StageFindings, StageRecord, StageState};
+pub use state::UnitState;
+pub use train::Train;
+pub use unit::Unit;
+pub use values::Values;
+pub use water::{Flows, Totals, Volumes};
+
+/// How soon the state must be kept.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Keep {
+    /// Nothing changed.
+    #[default]
+    Nothing,
+    /// At the next checkpoint.
+    Soon,
+    /// Before the message that caused it is acknowledged.
+    Now,
+}

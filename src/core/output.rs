@@ -1,0 +1,140 @@
+//! What the core gives out: one enum, drained by the caller. Outputs are facts; turning them into
+//! messages is the business of `wire`.
+
+use serde::{Deserialize, Serialize};
+
+use crate::time::Wall;
+
+use super::run::RunRecord;
+use super::stage::StageRecord;
+
+/// Something the caller should publish, keep or tell.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Output {
+    /// Something happened.
+    Event(Event),
+    /// An alert changed; its index in the unit's list of alerts.
+    AlertChanged(usize),
+    /// A run ended.
+    RunEnded(Box<RunRecord>),
+    /// A stage was replaced; this is how the old filling ended.
+    StageReplaced(Box<StageRecord>),
+}
+
+/// Something that happened, told once.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Event {
+    /// What happened, in the words of the list in [`EventKind`].
+    pub event: EventKind,
+    /// When, if the clock was set.
+    pub time: Option<Wall>,
+    /// What it is about: a stage, a sensor, an alert, a command.
+    pub about: Option<String>,
+    /// A plain sentence.
+    pub text: String,
+}
+
+/// The kinds of event.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum EventKind {
+    /// An alert was raised.
+    AlertRaised,
+    /// An alert was cleared.
+    AlertCleared,
+    /// The membrane's baseline was set from its first settled runs.
+    BaselineSet,
+    /// A command was carried out.
+    CommandDone,
+    /// A command was refused; nothing changed.
+    CommandRefused,
+    /// A count was not believed, or fell.
+    CountOdd,
+    /// A sensor sent something that is no reading (told once until it sends one again).
+    NoReading,
+    /// A run ended.
+    RunEnded,
+    /// A run started.
+    RunStarted,
+    /// A stage was replaced.
+    StageReplaced,
+}
+
+impl EventKind {
+    /// Every kind, for documentation and adapters.
+    pub const ALL: [Self; 10] = [
+        Self::AlertRaised,
+        Self::AlertCleared,
+        Self::BaselineSet,
+        Self::CommandDone,
+        Self::CommandRefused,
+        Self::CountOdd,
+        Self::NoReading,
+        Self::RunEnded,
+        Self::RunStarted,
+        Self::StageReplaced,
+    ];
+
+    /// As written in messages.
+    #[must_use]
+    pub fn key(self) -> &'static str {
+        match self {
+            Self::AlertRaised => "alert_raised",
+            Self::AlertCleared => "alert_cleared",
+            Self::BaselineSet => "baseline_set",
+            Self::CommandDone => "command_done",
+            Self::CommandRefused => "command_refused",
+            Self::CountOdd => "count_odd",
+            Self::NoReading => "no_reading",
+            Self::RunEnded => "run_ended",
+            Self::RunStarted => "run_started",
+            Self::StageReplaced => "stage_replaced",
+        }
+    }
+}
+
+/// What a meter found odd about a count.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum MeterEvent {
+    /// More than the pipe can carry in the time: nothing was added.
+    TooMuch {
+        /// The count before (0 for increments).
+        last: f64,
+        /// The count that was not believed.
+        count: f64,
+    },
+    /// The count started again from zero and was added.
+    Restarted {
+        /// The count before.
+        last: f64,
+        /// The count now.
+        count: f64,
+    },
+    /// The count fell back to an older value: a new base, nothing added.
+    FellBack {
+        /// The count before.
+        last: f64,
+        /// The count now.
+        count: f64,
+    },
+}
+
+impl MeterEvent {
+    /// A plain sentence about it.
+    #[must_use]
+    pub fn sentence(self, sensor: &str) -> String {
+        match self {
+            Self::TooMuch { last, count } => format!(
+                "{sensor}: the count went from {last} to {count}, more than the pipe can carry in the time; nothing was added"
+            ),
+            Self::Restarted { last, count } => {
+                format!("{sensor}: the count started again ({last} to {count}); counted from zero")
+            }
+            Self::FellBack { last, count } => {
+                format!(
+                    "{sensor}: the count fell back from {last} to {count}; counted on from there, nothing was added"
+                )
+            }
+        }
+    }
+}

@@ -1,0 +1,341 @@
+//! What each stage has treated and what is left of it.
+
+use std::time::Duration;
+
+use serde::{Deserialize, Serialize};
+
+use super::{
+    known::{Basis, Finding, Known, Lack},
+    water::Volumes,
+};
+use crate::{
+    config::{StageSettings, StageWater},
+    metrics::StageMetric,
+    quantity::{Tds, Volume},
+    time::{Now, Wall},
+};
+
+/// What is kept of a stage across restarts.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct StageState {
+    /// When it was installed, if known.
+    pub installed: Option<Wall>,
+    /// When we first saw it: use per day is counted from here.
+    pub seen: Option<Wall>,
+    /// Water it has treated, as far as we saw.
+    pub treated: Volume,
+}
+
+/// How a filling ended.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct StageRecord {
+    /// The stage.
+    pub stage: String,
+    /// When it was replaced.
+    pub replaced: Option<Wall>,
+    /// When it had been installed.
+    pub installed: Option<Wall>,
+    /// Water it had treated.
+    pub treated: Volume,
+}
+
+/// The limit that binds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Binding {
+    /// Its age.
+    Age,
+    /// The water it has treated.
+    Volume,
+}
+
+impl Binding {
+    /// As written in messages.
+    #[must_use]
+    pub fn key(self) -> &'static str {
+        match self {
+            Self::Age => "age",
+            Self::Volume => "volume",
+        }
+    }
+}
+
+/// A stage of the train.
+#[derive(Clone, Debug)]
+pub struct Stage {
+    settings: StageSettings,
+    state: StageState,
+    /// How well the water it sees is known; `None` when nothing tells.
+    basis: Option<Basis>,
+}
+
+/// What is found of a stage at one moment.
+#[derive(Clone, Debug, PartialEq)]
+pub struct StageFindings {
+    findings: [Finding<f64>; StageMetric::ALL.len()],
+    /// The limit that binds, if any does.
+    pub binding: Option<Binding>,
+}
+
+impl StageFindings {
+    /// What is known of a metric, in its published unit.
+    pub fn of(&self, metric: StageMetric) -> Finding<f64> {
+        self.findings
+            .get(metric as usize)
+            .copied()
+            .unwrap_or(Err(Lack::TooEarly))
+    }
+}
+
+const SECONDS_PER_DAY: f64 = 86_400.0;
+/// Use per day is not judged on less than this.
+const LEAST_DAYS_OF_USE: f64 = 3.0;
+
+impl Stage {
+    pub(super) fn new(
+        settings: StageSettings,
+        kept: Option<StageState>,
+        basis: Option<Basis>,
+    ) -> Self {
+        let configured = settings.installed.and_then(Wall::from_date);
+        let mut state = kept.unwrap_or_default();
+        // A replacement told by command counts more than an older date in the file.
+        state.installed = state.installed.max(configured);
+        Self {
+            settings,
+            state,
+            basis,
+        }
+    }
+
+    /// Its settings.
+    #[must_use]
+    pub fn settings(&self) -> &StageSettings {
+        &self.settings
+    }
+
+    /// What to keep.
+    #[must_use]
+    pub fn state(&self) -> StageState {
+        self.state
+    }
+
+    /// Takes the water that passed.
+    pub(super) fn treat(&mut self, now: Now, passed: &Volumes) {
+        if self.state.seen.is_none() {
+            self.state.seen = now.date();
+        }
+        self.state.treated += match self.settings.water {
+            StageWater::Feed => passed.feed,
+            StageWater::Permeate => passed.permeate,
+        };
+    }
+
+    /// A new filling, installed on `date` (now, unless the keeper says otherwise).
+    pub(super) fn replace(&mut self, now: Now, date: Option<Wall>) -> StageRecord {
+        let old = StageRecord {
+            stage: self.settings.id.clone(),
+            replaced: date.or(now.date()),
+            installed: self.state.installed,
+            treated: self.state.treated,
+        };
+        self.state = StageState {
+            installed: date.or(now.date()),
+            seen: now.date(),
+            treated: Volume::ZERO,
+        };
+        old
+    }
+
+    /// What is left now; `tds` is what a probe behind the stage shows.
+    pub(super) fn find(&self, now: Now, tds: Finding<Tds>) -> StageFindings {
+        let point = match self.settings.water {
+            StageWater::Feed => crate::config::Point::FeedFlow,
+            StageWater::Permeate => crate::config::Point::PermeateFlow,
+        };
+        let treated = self
+            .basis
+            .map(|basis| Known {
+                value: self.state.treated,
+                basis,
+            })
+            .ok_or(Lack::NoSensor(point));
+        let age = self.age_days(now);
+        let by_volume = self.by_volume(treated);
+        let by_age = self.by_age(age);
+        let (left, binding) = match (by_volume, by_age) {
+            (Ok(volume), Ok(time)) if volume.value <= time.value => {
+                (Ok(volume), Some(Binding::Volume))
+            }
+            (_, Ok(time)) => (Ok(time), Some(Binding::Age)),
+            (Ok(volume), Err(_)) => (Ok(volume), Some(Binding::Volume)),
+            (Err(volume), Err(Lack::NoLife)) => (Err(volume), None),
+            (Err(_), Err(time)) => (Err(time), None),
+        };
+        let left_volume = match (self.settings.life_volume, treated) {
+            (Some(life), Ok(treated)) => {
+                Ok(treated.map(|treated| (life - treated).max(Volume::ZERO).litres()))
+            }
+            (None, _) => Err(Lack::NoLife),
+            (Some(_), Err(lack)) => Err(lack),
+        };
+        let mut findings = [Err(Lack::TooEarly); StageMetric::ALL.len()];
+        for (slot, metric) in findings.iter_mut().zip(StageMetric::ALL) {
+            *slot = match metric {
+                StageMetric::Treated => treated.map(|known| known.map(Volume::litres)),
+                StageMetric::Left => left.map(|known| known.map(|share| (share * 100.0).max(0.0))),
+                StageMetric::LeftVolume => left_volume,
+                StageMetric::LeftTime => self.days_left(now, age, left_volume),
+                StageMetric::Tds => tds.map(|known| known.map(Tds::mg_per_l)),
+                StageMetric::Age => age,
+            };
+        }
+        StageFindings { findings, binding }
+    }
+
+    fn age_days(&self, now: Now) -> Finding<f64> {
+        let installed = self
+            .state
+            .installed
+            .or(self.state.seen)
+            .ok_or(Lack::NoDate)?;
+        let date = now.date().ok_or(Lack::NoDate)?;
+        // By the calendar: a stage may be older than any date this program could have seen.
+        let age = u64::try_from(date.0 - installed.0).map_or(Duration::ZERO, Duration::from_millis);
+        let age = age.as_secs_f64() / SECONDS_PER_DAY;
+        Ok(if self.state.installed.is_some() {
+            Known::measured(age)
+        } else {
+            Known::assumed(age)
+        })
+    }
+
+    /// Share left by volume, at most 1.
+    fn by_volume(&self, treated: Finding<Volume>) -> Finding<f64> {
+        let life = self.settings.life_volume.ok_or(Lack::NoLife)?;
+        Ok(treated?.map(|treated| 1.0 - treated / life))
+    }
+
+    /// Share left by age, at most 1.
+    fn by_age(&self, age: Finding<f64>) -> Finding<f64> {
+        let life = self.settings.life_time.ok_or(Lack::NoLife)?;
+        Ok(age?.map(|days| 1.0 - days * SECONDS_PER_DAY / life.as_secs_f64()))
+    }
+
+    /// The fewer of the days left by age and of those left by volume at the use seen so far.
+    fn days_left(&self, now: Now, age: Finding<f64>, left_volume: Finding<f64>) -> Finding<f64> {
+        let by_age = match self.settings.life_time {
+            Some(life) => {
+                Some(age?.map(|days| (life.as_secs_f64() / SECONDS_PER_DAY - days).max(0.0)))
+            }
+            None => None,
+        };
+        let by_use = left_volume.and_then(|left| {
+            let seen = self.state.seen.ok_or(Lack::NoDate)?;
+            let days = now.wall.since(seen).ok_or(Lack::NoDate)?.as_secs_f64() / SECONDS_PER_DAY;
+            let per_day = self.state.treated.litres() / days;
+            if days < LEAST_DAYS_OF_USE || per_day <= 0.0 {
+                return Err(Lack::TooEarly);
+            }
+            Ok(left.map(|litres| litres / per_day).at_best(Basis::Inferred))
+        });
+        match (by_age, by_use) {
+            (Some(age), Ok(used)) => Ok(if used.value < age.value { used } else { age }),
+            (Some(age), Err(_)) => Ok(age),
+            (None, used) => used,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::time::Duration;
+
+    use super::*;
+    use crate::config::StageKind;
+
+    const DAY: i64 = 86_400_000;
+    /// 2026-03-01T00:00:00Z, in milliseconds.
+    const START: i64 = 1_772_323_200_000;
+
+    fn on_day(day: i64) -> Now {
+        Now {
+            mono: crate::time::Mono(0),
+            wall: Wall(START + day * DAY),
+        }
+    }
+
+    fn stage(life_volume: Option<f64>, life_days: Option<u64>) -> Stage {
+        let settings = StageSettings {
+            id: "carbon".to_owned(),
+            name: "Carbon".to_owned(),
+            kind: StageKind::Carbon,
+            water: StageWater::Feed,
+            life_volume: life_volume.map(Volume::from_litres),
+            life_time: life_days.map(|days| Duration::from_secs(days * 86_400)),
+            installed: Some(jiff::civil::date(2026, 3, 1)),
+        };
+        Stage::new(settings, None, Some(Basis::Inferred))
+    }
+
+    fn feed(litres: f64) -> Volumes {
+        Volumes {
+            feed: Volume::from_litres(litres),
+            ..Volumes::default()
+        }
+    }
+
+    fn value(stage: &Stage, day: i64, metric: StageMetric) -> Option<f64> {
+        let found = stage.find(on_day(day), Err(Lack::TooEarly));
+        found.of(metric).ok().map(|known| known.value)
+    }
+
+    #[test]
+    fn the_limit_that_binds_is_the_one_that_leaves_least() {
+        // 1000 L and 100 days; after 10 days 200 L: 80 % by volume, 90 % by age. 20 L a day leave
+        // 800 / 20 = 40 days, fewer than the 90 by age. After 50 days: 50 % by age binds.
+        let mut stage = stage(Some(1000.0), Some(100));
+        stage.treat(on_day(0), &feed(0.0));
+        stage.treat(on_day(10), &feed(200.0));
+        let found = stage.find(on_day(10), Err(Lack::TooEarly));
+        assert_eq!(found.binding, Some(Binding::Volume));
+        assert_eq!(value(&stage, 10, StageMetric::Left), Some(80.0));
+        assert_eq!(value(&stage, 10, StageMetric::LeftTime), Some(40.0));
+        assert_eq!(value(&stage, 50, StageMetric::Left), Some(50.0));
+        let found = stage.find(on_day(50), Err(Lack::TooEarly));
+        assert_eq!(found.binding, Some(Binding::Age));
+    }
+
+    #[test]
+    fn nothing_falls_below_nothing() {
+        let mut stage = stage(Some(100.0), Some(10));
+        stage.treat(on_day(0), &feed(500.0));
+        for metric in [
+            StageMetric::Left,
+            StageMetric::LeftVolume,
+            StageMetric::LeftTime,
+        ] {
+            assert_eq!(value(&stage, 400, metric), Some(0.0), "{metric:?}");
+        }
+        // A clock before the installation: no negative age, not more than all of it.
+        assert_eq!(value(&stage, -5, StageMetric::Age), Some(0.0));
+    }
+
+    #[test]
+    fn use_is_not_judged_on_less_than_three_days() {
+        let mut stage = stage(Some(1000.0), None);
+        stage.treat(on_day(0), &feed(100.0));
+        assert_eq!(value(&stage, 2, StageMetric::LeftTime), None);
+        assert_eq!(value(&stage, 5, StageMetric::LeftTime), Some(45.0));
+    }
+
+    #[test]
+    fn a_new_filling_begins_anew_and_the_old_one_is_handed_over() {
+        let mut stage = stage(Some(1000.0), Some(100));
+        stage.treat(on_day(0), &feed(300.0));
+        let old = stage.replace(on_day(40), None);
+        assert_eq!(old.treated.litres(), 300.0);
+        assert_eq!(old.installed, Some(Wall(START)));
+        assert_eq!(value(&stage, 40, StageMetric::Left), Some(100.0));
+        assert_eq!(value(&stage, 40, StageMetric::Treated), Some(0.0));
+    }
+}

@@ -1,0 +1,38 @@
+//! What a unit keeps across restarts.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use super::{
+    alert::AlertState,
+    membrane::MembraneState,
+    meter::MeterState,
+    run::{OpenRunState, RunRecord},
+    stage::StageState,
+    water::Totals,
+};
+use crate::quantity::Volume;
+
+/// What a unit keeps across restarts. Written whole at every checkpoint; a field added later has a
+/// default, so that an older state still reads.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct UnitState {
+    /// Litres and hours since the beginning.
+    pub totals: Totals,
+    /// Litres of feed, permeate and concentrate that were counted and wait to be booked.
+    pub waiting: [Volume; 3],
+    /// Flow meters by sensor id.
+    pub meters: BTreeMap<String, MeterState>,
+    /// Stages by id. A stage that leaves the configuration keeps its figures here.
+    pub stages: BTreeMap<String, StageState>,
+    /// Baseline and the last figures of the membrane.
+    pub membrane: MembraneState,
+    /// Alerts by key.
+    pub alerts: BTreeMap<String, AlertState>,
+    /// The run that was going on.
+    pub open_run: Option<OpenRunState>,
+    /// The last run that ended.
+    pub last_run: Option<RunRecord>,
+}

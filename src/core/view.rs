@@ -1,0 +1,147 @@
+//! What others may see of a unit: nothing here changes it.
+
+use super::{
+    alert::Alert,
+    known::{Finding, Lack},
+    membrane::MembraneState,
+    performance,
+    run::{RunRecord, RunState},
+    sensor::Sensor,
+    stage::{Stage, StageFindings},
+    train::Train,
+    unit::Unit,
+    values::Values,
+    water::Totals,
+};
+use crate::{
+    config::{Point, Sensed, UnitSettings},
+    metrics::{Group, Metric},
+    time::{Mono, Now, Wall},
+};
+
+impl Unit {
+    /// Its settings.
+    #[must_use]
+    pub fn settings(&self) -> &UnitSettings {
+        &self.settings
+    }
+
+    /// What the unit does.
+    #[must_use]
+    pub fn run_state(&self) -> RunState {
+        self.runs.state
+    }
+
+    /// When the run that goes on started, and for how many seconds it has lasted.
+    #[must_use]
+    pub fn open_run(&self, now: Now) -> Option<(Option<Wall>, f64)> {
+        let open = self.runs.open.as_ref()?;
+        Some((open.started.date(), self.runs.seconds(now.mono)?))
+    }
+
+    /// The last run that ended.
+    #[must_use]
+    pub fn last_run(&self) -> Option<&RunRecord> {
+        self.last_run.as_ref()
+    }
+
+    /// Litres and hours since the beginning.
+    #[must_use]
+    pub fn totals(&self) -> &Totals {
+        &self.totals
+    }
+
+    /// Baseline and held figures.
+    #[must_use]
+    pub fn membrane(&self) -> &MembraneState {
+        &self.membrane
+    }
+
+    /// The alerts, in a fixed order.
+    #[must_use]
+    pub fn alerts(&self) -> &[Alert] {
+        &self.alerts
+    }
+
+    /// The stages, from supply to storage.
+    #[must_use]
+    pub fn stages(&self) -> &[Stage] {
+        &self.stages
+    }
+
+    /// The sensors by their points.
+    #[must_use]
+    pub fn train(&self) -> &Train {
+        &self.train
+    }
+
+    /// The contacts of the train and what they say.
+    #[must_use]
+    pub fn contacts(&self, now: Mono) -> Vec<(Point, Finding<bool>)> {
+        let sits = |point: &Point| point.sensed() == Sensed::Contact && self.train.has(*point);
+        Point::ALL
+            .into_iter()
+            .filter(sits)
+            .map(|point| (point, self.train.contact(point, now)))
+            .collect()
+    }
+
+    /// Values of unknown age, by sensor id, in the base unit of what is measured: retained or late
+    /// messages of sensors that were not heard live yet.
+    #[must_use]
+    pub fn unconfirmed(&self) -> Vec<(String, f64)> {
+        let unconfirmed =
+            |sensor: &Sensor| Some((sensor.settings().id.clone(), sensor.unconfirmed()?));
+        self.train
+            .sensors()
+            .iter()
+            .filter_map(unconfirmed)
+            .collect()
+    }
+
+    /// Every metric now. While no water is made, the membrane's are those of the last run; of one
+    /// that can never be there the reason is what the configuration lacks.
+    #[must_use]
+    pub fn values(&self, now: Now) -> Values {
+        let mut values = self.live(now.mono);
+        if self.runs.state != RunState::Producing {
+            self.membrane.fill_held(&mut values, now);
+            let membrane = |(metric, _): &&(Metric, Lack)| metric.group() == Group::Membrane;
+            for (metric, lack) in self.impossible.iter().filter(membrane) {
+                values.set(*metric, Err(*lack));
+            }
+        }
+        performance::set_totals(&mut values, &self.totals, &self.train, &self.settings);
+        values
+    }
+
+    /// What is left of every stage now, in the order of the train.
+    #[must_use]
+    pub fn stage_findings(&self, now: Now) -> Vec<StageFindings> {
+        let scale = self.settings.tds_scale;
+        let behind = |index: usize| {
+            let at = |sensor: &&Sensor| sensor.settings().after_stage == Some(index);
+            let sensor = self
+                .train
+                .sensors()
+                .iter()
+                .find(at)
+                .ok_or(Lack::NoSensor(Point::StageTds))?;
+            let conductivity = self
+                .train
+                .conductivity_of(sensor, &self.settings, now.mono)?;
+            Ok(conductivity.map(|conductivity| scale.tds(conductivity)))
+        };
+        self.stages
+            .iter()
+            .enumerate()
+            .map(|(index, stage)| stage.find(now, behind(index)))
+            .collect()
+    }
+
+    /// The metrics this configuration can give.
+    #[must_use]
+    pub fn possible(&self) -> &[Metric] {
+        &self.possible
+    }
+}

@@ -1,0 +1,64 @@
+//! The clock: the only place that asks what time it is.
+
+use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
+
+use crate::time::{Mono, Now, Wall};
+
+/// Both clocks of this process, possibly made to run faster than real ones (for the demo).
+#[derive(Clone, Copy, Debug)]
+pub struct Clock {
+    origin: Instant,
+    origin_wall: Wall,
+    speed: f64,
+}
+
+impl Clock {
+    /// The real clocks.
+    #[must_use]
+    pub fn real() -> Self {
+        Self::fast(1.0)
+    }
+
+    /// Clocks on which `speed` (> 0) seconds pass in a real one, beginning now.
+    #[must_use]
+    pub fn fast(speed: f64) -> Self {
+        Self {
+            origin: Instant::now(),
+            origin_wall: system_time(),
+            speed,
+        }
+    }
+
+    /// What time it is.
+    #[must_use]
+    pub fn now(&self) -> Now {
+        let elapsed = self.origin.elapsed().mul_f64(self.speed);
+        let mono = Mono(u64::try_from(elapsed.as_millis()).unwrap_or(u64::MAX));
+        #[allow(clippy::float_cmp)] // Exactly 1 is the real clock, which may be set while we run.
+        let wall = if self.speed == 1.0 {
+            system_time()
+        } else {
+            Wall(
+                self.origin_wall
+                    .0
+                    .saturating_add(i64::try_from(elapsed.as_millis()).unwrap_or(i64::MAX)),
+            )
+        };
+        Now { mono, wall }
+    }
+
+    /// How long to sleep, in real time, until a point on the monotonic clock.
+    #[must_use]
+    pub fn until(&self, at: Mono) -> Duration {
+        let now = self.now().mono;
+        at.since(now).div_f64(self.speed)
+    }
+}
+
+fn system_time() -> Wall {
+    // Before 1970 the clock is not set; so says 1970 itself.
+    let since = SystemTime::now()
+        .duration_since(UNIX_EPOCH)
+        .unwrap_or_default();
+    Wall(i64::try_from(since.as_millis()).unwrap_or(i64::MAX))
+}

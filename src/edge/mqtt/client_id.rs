@@ -1,0 +1,71 @@
+//! Our name at the broker: the same at every start of one machine and prefix, different elsewhere,
+//! for the broker keeps a session under it and throws out the older of two clients with one name.
+
+use std::fs;
+
+/// A name made of `prefix` and a digest of the machine's identity (`/etc/machine-id`; without one,
+/// the host name): 23 letters, digits and `-` at most, which every broker must take
+/// (MQTT 3.1.1, 3.1.3.1, except for the dash, which all known ones take).
+#[must_use]
+pub fn default_client_id(prefix: &str) -> String {
+    from_identity(prefix, &machine_identity())
+}
+
+/// The first of these files that says anything.
+fn machine_identity() -> String {
+    [
+        "/etc/machine-id",
+        "/var/lib/dbus/machine-id",
+        "/etc/hostname",
+        "/proc/sys/kernel/hostname",
+    ]
+    .into_iter()
+    .filter_map(|path| fs::read_to_string(path).ok())
+    .map(|text| text.trim().to_owned())
+    .find(|text| !text.is_empty() && text != "uninitialized")
+    .unwrap_or_default()
+}
+
+fn from_identity(prefix: &str, identity: &str) -> String {
+    let name: String = (prefix.chars())
+        .filter(char::is_ascii_alphanumeric)
+        .take(10)
+        .collect();
+    let digest = digest(&[prefix.as_bytes(), b"\0", identity.as_bytes()].concat());
+    format!("{name}-{:012x}", digest >> 16)
+}
+
+/// FNV-1a, 64 bits: unlike the standard library's hashes it stays the same in every release.
+fn digest(bytes: &[u8]) -> u64 {
+    bytes.iter().fold(0xcbf2_9ce4_8422_2325, |hash, byte| {
+        (hash ^ u64::from(*byte)).wrapping_mul(0x0000_0100_0000_01b3)
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_digest_is_the_published_one() {
+        // Test vectors of the FNV authors (draft-eastlake-fnv, appendix C), from memory.
+        assert_eq!(digest(b""), 0xcbf2_9ce4_8422_2325);
+        assert_eq!(digest(b"a"), 0xaf63_dc4c_8601_ec8c);
+        assert_eq!(digest(b"foobar"), 0x8594_4171_f739_67e8);
+    }
+
+    #[test]
+    fn ids_are_short_stable_and_differ_by_machine_and_prefix() {
+        let id = from_identity("permeated", "0123456789abcdef0123456789abcdef");
+        assert_eq!(
+            id,
+            from_identity("permeated", "0123456789abcdef0123456789abcdef")
+        );
+        assert!(id.starts_with("permeated-") && id.len() <= 23, "{id}");
+        assert_ne!(id, from_identity("permeated", "another"));
+        let nested = from_identity("home/water/permeated", "another");
+        assert!(nested.len() <= 23 && !nested.contains('/'), "{nested}");
+        assert_ne!(nested, from_identity("home/water/permeatec", "another"));
+        assert_eq!(default_client_id("x"), default_client_id("x"));
+    }
+}

@@ -1,0 +1,282 @@
+//! What is to be published: a table of states (the newest of each topic waits) and a queue of
+//! events (each counts). Everything stays here until the broker has acknowledged it, so nothing
+//! depends on the client's own queues, which a lost connection empties. Knows nothing of the
+//! client.
+
+use std::collections::{BTreeMap, HashMap, VecDeque};
+
+use super::{OFFLINE, ONLINE};
+use crate::wire::Outgoing;
+
+/// What a letter is about.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) enum Subject {
+    /// The message to ourselves that follows what the broker had kept for us.
+    Marker,
+    /// The state of a topic.
+    State(String),
+    /// An event, by its number.
+    Event(u64),
+    /// `online`.
+    Online,
+    /// `offline`.
+    Offline,
+}
+
+/// Something to publish now.
+#[derive(Debug)]
+pub(super) struct Letter {
+    pub(super) subject: Subject,
+    pub(super) message: Outgoing,
+}
+
+#[derive(Debug)]
+struct State {
+    payload: String,
+    place: Place,
+}
+
+/// Where the newest payload of a topic is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Place {
+    /// In the queue of dirty topics.
+    Waiting,
+    /// On its way to the broker.
+    Travelling,
+    /// Here; an older one is on its way to the broker.
+    Overtaken,
+    /// At the broker.
+    Delivered,
+}
+
+/// What is to be published, and how far each is.
+#[derive(Debug)]
+pub(super) struct Outbox {
+    status_topic: String,
+    marker_topic: String,
+    window: usize,
+    event_limit: usize,
+    states: BTreeMap<String, State>,
+    /// Topics that wait, oldest first; never one that travels.
+    dirty: VecDeque<String>,
+    events: VecDeque<(u64, Outgoing)>,
+    /// That many events at the front travel.
+    events_travelling: usize,
+    next_event: u64,
+    marker: Option<String>,
+    online: bool,
+    /// States to go before `online` may be said on this connection.
+    states_before_online: usize,
+    offline: bool,
+    said_goodbye: bool,
+    /// Given to the client, which has not numbered them yet.
+    handed: VecDeque<Subject>,
+    /// Numbered by the client, not yet acknowledged.
+    numbered: HashMap<u16, Subject>,
+}
+
+impl Outbox {
+    pub(super) fn new(
+        status_topic: String,
+        marker_topic: String,
+        window: usize,
+        event_limit: usize,
+    ) -> Self {
+        Self {
+            status_topic,
+            marker_topic,
+            window,
+            event_limit,
+            states: BTreeMap::new(),
+            dirty: VecDeque::new(),
+            events: VecDeque::new(),
+            events_travelling: 0,
+            next_event: 0,
+            marker: None,
+            online: false,
+            states_before_online: 0,
+            offline: false,
+            said_goodbye: false,
+            handed: VecDeque::new(),
+            numbered: HashMap::new(),
+        }
+    }
+
+    /// Takes a message; tells how many waiting events had to be dropped for it.
+    pub(super) fn put(&mut self, message: Outgoing) -> usize {
+        if message.retain {
+            self.put_state(message.topic, message.payload);
+            return 0;
+        }
+        self.events.push_back((self.next_event, message));
+        self.next_event += 1;
+        let waiting = self.events.len() - self.events_travelling;
+        if waiting <= self.event_limit {
+            return 0;
+        }
+        self.events.remove(self.events_travelling);
+        1
+    }
+
+    fn put_state(&mut self, topic: String, payload: String) {
+        let state = self.states.entry(topic.clone()).or_insert(State {
+            payload: String::new(),
+            place: Place::Delivered,
+        });
+        state.payload = payload;
+        match state.place {
+            Place::Waiting | Place::Overtaken => {}
+            Place::Travelling => state.place = Place::Overtaken,
+            Place::Delivered => {
+                state.place = Place::Waiting;
+                self.dirty.push_back(topic);
+            }
+        }
+    }
+
+    /// A new connection: nothing that travelled arrived, all states are said again, then `online`.
+    pub(super) fn begin(&mut self, marker: Option<String>) {
+        self.handed.clear();
+        self.numbered.clear();
+        self.events_travelling = 0;
+        self.marker = marker;
+        for state in self.states.values_mut() {
+            state.place = Place::Waiting;
+        }
+        self.dirty = self.states.keys().cloned().collect();
+        self.states_before_online = self.dirty.len();
+        self.say_online();
+    }
+
+    /// Says `online` (again).
+    pub(super) fn say_online(&mut self) {
+        self.online = true;
+    }
+
+    /// Says `offline` when all else is on its way, and `online` no more.
+    pub(super) fn say_offline(&mut self) {
+        self.offline = true;
+    }
+
+    /// Whether the broker has our `offline`.
+    pub(super) fn said_goodbye(&self) -> bool {
+        self.said_goodbye
+    }
+
+    /// What to publish next, while fewer than the window travel.
+    pub(super) fn next(&self) -> Option<Letter> {
+        if self.travelling() >= self.window {
+            return None;
+        }
+        if let Some(marker) = &self.marker {
+            return Some(letter(Subject::Marker, &self.marker_topic, marker, false));
+        }
+        if let Some((number, message)) = self.events.get(self.events_travelling) {
+            return Some(Letter {
+                subject: Subject::Event(*number),
+                message: message.clone(),
+            });
+        }
+        if self.online && !self.offline && self.states_before_online == 0 {
+            return Some(letter(Subject::Online, &self.status_topic, ONLINE, true));
+        }
+        if let Some(topic) = self.dirty.front() {
+            let payload = self.states.get(topic).map_or("", |state| &state.payload);
+            let subject = Subject::State(topic.clone());
+            return Some(letter(subject, topic, payload, true));
+        }
+        (self.offline && !self.said_goodbye && !self.travels(&Subject::Offline))
+            .then(|| letter(Subject::Offline, &self.status_topic, OFFLINE, true))
+    }
+
+    /// The letter of [`Outbox::next`] was taken by the client.
+    pub(super) fn handed(&mut self, subject: Subject) {
+        match &subject {
+            Subject::Marker => self.marker = None,
+            Subject::Event(_) => self.events_travelling += 1,
+            Subject::Online => self.online = false,
+            Subject::Offline => {}
+            Subject::State(topic) => {
+                self.dirty.pop_front();
+                self.states_before_online = self.states_before_online.saturating_sub(1);
+                if let Some(state) = self.states.get_mut(topic) {
+                    state.place = Place::Travelling;
+                }
+            }
+        }
+        self.handed.push_back(subject);
+    }
+
+    /// The client has numbered the oldest letter it was given.
+    pub(super) fn numbered(&mut self, packet_id: u16) {
+        if let Some(subject) = self.handed.pop_front() {
+            self.numbered.insert(packet_id, subject);
+        }
+    }
+
+    /// The broker has that letter.
+    pub(super) fn delivered(&mut self, packet_id: u16) {
+        match self.numbered.remove(&packet_id) {
+            Some(Subject::State(topic)) => self.state_delivered(topic),
+            Some(Subject::Event(number)) => {
+                let place = (self.events.iter().take(self.events_travelling))
+                    .position(|(other, _)| *other == number);
+                if let Some(place) = place {
+                    self.events.remove(place);
+                    self.events_travelling -= 1;
+                }
+            }
+            Some(Subject::Offline) => self.said_goodbye = true,
+            Some(Subject::Online | Subject::Marker) | None => {}
+        }
+    }
+
+    fn state_delivered(&mut self, topic: String) {
+        let Some(state) = self.states.get_mut(&topic) else {
+            return;
+        };
+        if state.place == Place::Overtaken {
+            state.place = Place::Waiting;
+            self.dirty.push_back(topic);
+        } else if state.payload.is_empty() {
+            // Removed at the broker: nothing is left to be said again.
+            self.states.remove(&topic);
+        } else {
+            state.place = Place::Delivered;
+        }
+    }
+
+    fn travels(&self, subject: &Subject) -> bool {
+        self.handed.contains(subject) || self.numbered.values().any(|other| other == subject)
+    }
+
+    /// Letters on their way.
+    pub(super) fn travelling(&self) -> usize {
+        self.handed.len() + self.numbered.len()
+    }
+
+    /// Letters not yet on their way: states and events.
+    pub(super) fn waiting(&self) -> (usize, usize) {
+        (self.dirty.len(), self.events.len() - self.events_travelling)
+    }
+
+    /// The events the broker has not acknowledged, oldest first.
+    pub(super) fn take_events(&mut self) -> Vec<Outgoing> {
+        self.events_travelling = 0;
+        self.events.drain(..).map(|(_, message)| message).collect()
+    }
+}
+
+fn letter(subject: Subject, topic: &str, payload: &str, retain: bool) -> Letter {
+    Letter {
+        subject,
+        message: Outgoing {
+            topic: topic.to_owned(),
+            payload: payload.to_owned(),
+            retain,
+        },
+    }
+}
+
+#[cfg(test)]
+mod tests;

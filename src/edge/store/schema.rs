@@ -1,0 +1,70 @@
+//! The layout of the file and its history. A migration, once released, is never edited: a change
+//! is a new entry at the end.
+
+use rusqlite::{Connection, TransactionBehavior};
+
+/// Marks our files, in the header field SQLite has for this: "perm".
+pub(super) const APPLICATION_ID: u32 = 0x7065_726D;
+
+/// The step to each version, from version 1 on. Documents and states are JSON of the core.
+pub(super) const MIGRATIONS: &[&str] = &["
+    CREATE TABLE unit (
+        id    TEXT PRIMARY KEY,
+        state TEXT NOT NULL
+    ) STRICT;
+
+    CREATE TABLE run (
+        number   INTEGER PRIMARY KEY,
+        unit     TEXT NOT NULL,
+        started  TEXT,
+        ended    TEXT,
+        document TEXT NOT NULL
+    ) STRICT;
+    CREATE INDEX run_by_start ON run (unit, started);
+
+    CREATE TABLE stage_replaced (
+        number   INTEGER PRIMARY KEY,
+        unit     TEXT NOT NULL,
+        stage    TEXT NOT NULL,
+        replaced TEXT,
+        document TEXT NOT NULL
+    ) STRICT;
+    CREATE INDEX stage_replaced_by_time ON stage_replaced (unit, stage, replaced);
+
+    -- What the broker holds for us: role 'subscription' or 'retained'.
+    CREATE TABLE topic (
+        role TEXT NOT NULL CHECK (role IN ('subscription', 'retained')),
+        name TEXT NOT NULL,
+        PRIMARY KEY (role, name)
+    ) STRICT, WITHOUT ROWID;
+"];
+
+/// The version this program writes.
+#[allow(
+    clippy::cast_possible_truncation,
+    reason = "a handful, counted when compiled"
+)]
+pub(super) const NEWEST: u32 = MIGRATIONS.len() as u32;
+
+/// Takes a file of `version` (0: a new one) through the remaining steps, each in a transaction,
+/// and folds the log in, so that the header on disk tells the truth.
+pub(super) fn migrate(
+    connection: &mut Connection,
+    version: u32,
+    migrations: &[&str],
+) -> rusqlite::Result<()> {
+    for (step, number) in migrations.iter().zip(1_u32..).skip(version as usize) {
+        let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        transaction.execute_batch(step)?;
+        transaction.pragma_update(None, "application_id", APPLICATION_ID)?;
+        transaction.pragma_update(None, "user_version", number)?;
+        transaction.commit()?;
+    }
+    fold_log_in(connection)
+}
+
+/// Copies the write-ahead log into the file and empties it. Another program that is reading the
+/// file may prevent the emptying, which harms nothing.
+pub(super) fn fold_log_in(connection: &Connection) -> rusqlite::Result<()> {
+    connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()))
+}

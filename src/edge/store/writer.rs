@@ -1,0 +1,110 @@
+//! The writer thread: takes checkpoints in their order, makes each durable in one transaction,
+//! answers, and closes the file at the end. A failed checkpoint does not end it.
+
+use std::{collections::BTreeSet, sync::mpsc};
+
+use rusqlite::{Connection, Transaction, TransactionBehavior, params};
+use tokio::sync::oneshot;
+
+use super::{Checkpoint, StoreError, open::Opened, schema};
+
+/// A checkpoint and where its outcome is awaited.
+#[derive(Debug)]
+pub(super) struct Request {
+    pub(super) checkpoint: Checkpoint,
+    pub(super) answer: oneshot::Sender<Result<(), StoreError>>,
+}
+
+/// Serves requests until every sender is gone, then folds the log in and closes.
+pub(super) fn run(opened: Opened, requests: &mpsc::Receiver<Request>) -> Result<(), StoreError> {
+    let Opened {
+        mut connection,
+        lock,
+        path,
+    } = opened;
+    for Request { checkpoint, answer } in requests {
+        let outcome = write(&mut connection, &checkpoint)
+            .map_err(|error| StoreError::database("save to", &path, error));
+        // Who asked may have stopped waiting; the checkpoint stands all the same.
+        let _ = answer.send(outcome);
+    }
+    let folded = schema::fold_log_in(&connection);
+    let closed = connection.close().map_err(|(_, error)| error);
+    drop(lock);
+    folded
+        .and(closed)
+        .map_err(|error| StoreError::database("close", &path, error))
+}
+
+fn write(connection: &mut Connection, checkpoint: &Checkpoint) -> rusqlite::Result<()> {
+    let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+    write_units(&transaction, checkpoint)?;
+    write_runs(&transaction, checkpoint)?;
+    write_stages(&transaction, checkpoint)?;
+    if let Some(topics) = &checkpoint.subscriptions {
+        replace_topics(&transaction, "subscription", topics)?;
+    }
+    if let Some(topics) = &checkpoint.retained {
+        replace_topics(&transaction, "retained", topics)?;
+    }
+    transaction.commit()
+}
+
+fn write_units(transaction: &Transaction<'_>, checkpoint: &Checkpoint) -> rusqlite::Result<()> {
+    // An unchanged state costs a memory card nothing.
+    let mut upsert = transaction.prepare_cached(
+        "INSERT INTO unit (id, state) VALUES (?1, ?2)
+         ON CONFLICT (id) DO UPDATE SET state = excluded.state WHERE state <> excluded.state",
+    )?;
+    for (id, state) in &checkpoint.units {
+        upsert.execute([id, state])?;
+    }
+    Ok(())
+}
+
+fn write_runs(transaction: &Transaction<'_>, checkpoint: &Checkpoint) -> rusqlite::Result<()> {
+    let mut insert = transaction.prepare_cached(
+        "INSERT INTO run (unit, started, ended, document) SELECT ?1, ?2, ?3, ?4
+         WHERE NOT EXISTS (SELECT 1 FROM run
+             WHERE unit = ?1 AND started IS ?2 AND ended IS ?3 AND document = ?4)",
+    )?;
+    for run in &checkpoint.runs {
+        insert.execute(params![run.unit, run.started, run.ended, run.document])?;
+    }
+    Ok(())
+}
+
+fn write_stages(transaction: &Transaction<'_>, checkpoint: &Checkpoint) -> rusqlite::Result<()> {
+    let mut insert = transaction.prepare_cached(
+        "INSERT INTO stage_replaced (unit, stage, replaced, document) SELECT ?1, ?2, ?3, ?4
+         WHERE NOT EXISTS (SELECT 1 FROM stage_replaced
+             WHERE unit = ?1 AND stage = ?2 AND replaced IS ?3 AND document = ?4)",
+    )?;
+    for row in &checkpoint.stages_replaced {
+        insert.execute(params![row.unit, row.stage, row.replaced, row.document])?;
+    }
+    Ok(())
+}
+
+/// Makes the list in the file equal to `wanted`, touching only what differs.
+fn replace_topics(
+    transaction: &Transaction<'_>,
+    role: &str,
+    wanted: &BTreeSet<String>,
+) -> rusqlite::Result<()> {
+    let known: BTreeSet<String> = transaction
+        .prepare_cached("SELECT name FROM topic WHERE role = ?1")?
+        .query_map([role], |row| row.get::<_, String>(0))?
+        .collect::<rusqlite::Result<_>>()?;
+    let mut delete =
+        transaction.prepare_cached("DELETE FROM topic WHERE role = ?1 AND name = ?2")?;
+    for name in known.difference(wanted) {
+        delete.execute([role, name])?;
+    }
+    let mut insert =
+        transaction.prepare_cached("INSERT INTO topic (role, name) VALUES (?1, ?2)")?;
+    for name in wanted.difference(&known) {
+        insert.execute([role, name])?;
+    }
+    Ok(())
+}

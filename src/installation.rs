@@ -1,0 +1,370 @@
+//! All units of one configuration: messages in, messages out, on a clock that is given.
+//!
+//! This is what the service, the replay of a log and the tests drive alike. It does no I/O. What
+//! is due between two messages happens at its own moment, whenever the caller comes by: the same
+//! messages at the same times give the same output, live or replayed.
+
+use std::{
+    collections::{BTreeSet, HashMap, VecDeque},
+    sync::Arc,
+    time::Duration,
+};
+
+use crate::{
+    config::{Measure, SensorSettings, Settings},
+    core::{
+        Arrival, Event, Keep, Observation, Output, Packet, RunRecord, StageRecord, Unit, UnitState,
+    },
+    publisher::Publisher,
+    time::{Mono, Now, Wall},
+    wire::{
+        Outgoing, command,
+        document::{self, State},
+        payload::{NoReading, Payload},
+    },
+};
+
+/// A message from the broker.
+#[derive(Clone, Copy, Debug)]
+pub struct Incoming<'a> {
+    /// Its topic.
+    pub topic: &'a str,
+    /// Its payload.
+    pub payload: &'a [u8],
+    /// How it reached us.
+    pub arrival: Arrival,
+    /// The packet it came in, if it was sent with QoS 1.
+    pub packet: Option<Packet>,
+}
+
+/// Something to keep for ever.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Record {
+    /// A run that ended; the unit's id.
+    Run(String, Box<RunRecord>),
+    /// A stage that was replaced; the unit's id.
+    Stage(String, Box<StageRecord>),
+}
+
+/// All units of one configuration.
+pub struct Installation {
+    prefix: String,
+    seats: Vec<Seat>,
+    listeners: HashMap<String, Vec<Listener>>,
+    /// When each unit wants to be looked at next.
+    due: BTreeSet<(Mono, usize)>,
+    outgoing: VecDeque<Outgoing>,
+    records: Vec<Record>,
+    events: Vec<(String, Event)>,
+}
+
+struct Seat {
+    unit: Unit,
+    publisher: Publisher,
+    due: Mono,
+}
+
+#[derive(Clone, Copy, Debug)]
+enum Listener {
+    Availability { seat: usize, sensor: usize },
+    Sensor { seat: usize, sensor: usize },
+}
+
+/// A time in a payload further ahead of our clock than this is wrong.
+const FUTURE: Duration = Duration::from_secs(300);
+
+impl Installation {
+    /// The units as they were kept; `kept` gives a unit's state by its id.
+    pub fn new(settings: &Settings, mut kept: impl FnMut(&str) -> UnitState, now: Now) -> Self {
+        let mut listeners: HashMap<String, Vec<Listener>> = HashMap::new();
+        let mut seats = Vec::with_capacity(settings.units.len());
+        for (seat, unit) in settings.units.iter().enumerate() {
+            for (sensor, sensing) in unit.sensors.iter().enumerate() {
+                let own = listeners.entry(sensing.topic.clone()).or_default();
+                own.push(Listener::Sensor { seat, sensor });
+                if let Some(availability) = &sensing.availability {
+                    let own = listeners.entry(availability.topic.clone()).or_default();
+                    own.push(Listener::Availability { seat, sensor });
+                }
+            }
+            let unit = Unit::new(Arc::new(unit.clone()), kept(&unit.id), now);
+            let publisher = Publisher::new(&unit, &settings.publish, now);
+            seats.push(Seat {
+                unit,
+                publisher,
+                due: now.mono,
+            });
+        }
+        let mut installation = Self {
+            prefix: settings.publish.prefix.clone(),
+            seats,
+            listeners,
+            due: BTreeSet::new(),
+            outgoing: VecDeque::new(),
+            records: Vec::new(),
+            events: Vec::new(),
+        };
+        for seat in 0..installation.seats.len() {
+            installation.settle(seat, now);
+        }
+        installation
+    }
+
+    /// Every topic filter to subscribe to.
+    #[must_use]
+    pub fn subscriptions(&self) -> BTreeSet<String> {
+        let commands = self
+            .seats
+            .iter()
+            .map(|seat| format!("{}/{}/do/#", self.prefix, seat.unit.settings().id));
+        self.listeners.keys().cloned().chain(commands).collect()
+    }
+
+    /// Every topic we may leave a retained message on.
+    #[must_use]
+    pub fn retained_topics(&self) -> BTreeSet<String> {
+        let topics = |seat: &Seat| {
+            let states = seat.publisher.states().iter();
+            states
+                .map(|state| document::topic(&self.prefix, &seat.unit, *state))
+                .collect::<Vec<_>>()
+        };
+        self.seats.iter().flat_map(topics).collect()
+    }
+
+    /// Topics on which every message counts, so that none may give way to a newer one.
+    #[must_use]
+    pub fn precious_topics(&self) -> BTreeSet<String> {
+        let counts =
+            |sensor: &&SensorSettings| matches!(sensor.measure, Measure::Increments { .. });
+        let sensors = self
+            .seats
+            .iter()
+            .flat_map(|seat| &seat.unit.settings().sensors);
+        sensors
+            .filter(counts)
+            .map(|sensor| sensor.topic.clone())
+            .collect()
+    }
+
+    /// The units, in the order of the settings.
+    pub fn units(&self) -> impl Iterator<Item = &Unit> {
+        self.seats.iter().map(|seat| &seat.unit)
+    }
+
+    /// Hears a message. Returns how soon the state must be kept because of it.
+    pub fn hear(&mut self, now: Now, message: Incoming) -> Keep {
+        self.advance(now);
+        if let Some(keep) = self.hear_command(now, message) {
+            return keep;
+        }
+        let Some(listeners) = self.listeners.get(message.topic) else {
+            return Keep::Nothing;
+        };
+        let payload = Payload::new(message.payload);
+        let mut keep = Keep::Nothing;
+        // The list is short and the borrow of it would last too long.
+        for listener in listeners.clone() {
+            let (Listener::Availability { seat, sensor } | Listener::Sensor { seat, sensor }) =
+                listener;
+            let Some(taken) = self.seats.get_mut(seat) else {
+                continue;
+            };
+            let Some(settings) = taken.unit.settings().sensors.get(sensor) else {
+                continue;
+            };
+            let (observation, arrival) = match listener {
+                Listener::Sensor { .. } => observation(settings, &payload, message.arrival, now),
+                Listener::Availability { .. } => match availability(settings, &payload) {
+                    Some(up) => (Observation::Available(up), message.arrival),
+                    None => continue,
+                },
+            };
+            let heard = taken
+                .unit
+                .observe(now, sensor, observation, arrival, message.packet);
+            keep = keep.max(heard);
+            taken.publisher.stir();
+            self.settle(seat, now);
+        }
+        keep
+    }
+
+    fn hear_command(&mut self, now: Now, message: Incoming) -> Option<Keep> {
+        let rest = message
+            .topic
+            .strip_prefix(&self.prefix)?
+            .strip_prefix('/')?;
+        let (id, path) = rest.split_once('/')?;
+        let path = path.strip_prefix("do/")?;
+        let seat = self
+            .seats
+            .iter()
+            .position(|seat| seat.unit.settings().id == id)?;
+        let Seat {
+            unit, publisher, ..
+        } = self.seats.get_mut(seat)?;
+        let read = if message.arrival == Arrival::Retained {
+            Err(
+                "a retained command is refused: it would be carried out again at every connection"
+                    .to_owned(),
+            )
+        } else {
+            command::read(unit.settings(), now, path, message.payload)
+        };
+        match read {
+            Ok(command) => unit.command(now, command),
+            Err(reason) => unit.refuse(now, path, reason),
+        }
+        publisher.stir();
+        self.settle(seat, now);
+        Some(Keep::Now)
+    }
+
+    /// When [`Installation::advance`] should be called if nothing is heard before.
+    #[must_use]
+    pub fn deadline(&self) -> Option<Mono> {
+        self.due.first().map(|(at, _)| *at)
+    }
+
+    /// Does everything that is due by `now`, each thing at its own moment.
+    pub fn advance(&mut self, now: Now) {
+        while let Some(&(at, seat)) = self.due.first() {
+            if at > now.mono {
+                return;
+            }
+            let ago = i64::try_from(now.mono.0 - at.0).unwrap_or(0);
+            let moment = Now {
+                mono: at,
+                wall: Wall(now.wall.0 - ago),
+            };
+            let Some(taken) = self.seats.get_mut(seat) else {
+                return;
+            };
+            if taken.unit.deadline() <= at {
+                taken.unit.tick(moment);
+                taken.publisher.stir();
+            }
+            // The next deadline lies ahead of this one, so this ends.
+            self.settle(seat, moment);
+        }
+    }
+
+    /// The next message to publish, if there is one.
+    pub fn drain(&mut self) -> Option<Outgoing> {
+        self.outgoing.pop_front()
+    }
+
+    /// What is to be kept for ever since last asked.
+    pub fn take_records(&mut self) -> Vec<Record> {
+        std::mem::take(&mut self.records)
+    }
+
+    /// What happened since last asked, by unit; each is published, too.
+    pub fn take_events(&mut self) -> Vec<(String, Event)> {
+        std::mem::take(&mut self.events)
+    }
+
+    /// The units whose state changed since last asked, and how soon it must be kept.
+    pub fn take_changed(&mut self) -> (Keep, Vec<(String, UnitState)>) {
+        let mut keep = Keep::Nothing;
+        let mut states = Vec::new();
+        for seat in &mut self.seats {
+            let own = seat.unit.take_keep();
+            if own > Keep::Nothing {
+                states.push((seat.unit.settings().id.clone(), seat.unit.state()));
+            }
+            keep = keep.max(own);
+        }
+        (keep, states)
+    }
+
+    /// Turns a unit's outputs into messages, publishes what is due, and notes its next deadline.
+    fn settle(&mut self, index: usize, now: Now) {
+        let Some(seat) = self.seats.get_mut(index) else {
+            return;
+        };
+        let id = &seat.unit.settings().id.clone();
+        while let Some(output) = seat.unit.drain() {
+            match output {
+                Output::AlertChanged(alert) => seat.publisher.at_once(State::Alert(alert)),
+                Output::Event(event) => {
+                    self.outgoing
+                        .push_back(document::event(&self.prefix, id, &event));
+                    self.events.push((id.clone(), event));
+                }
+                Output::RunEnded(record) => {
+                    seat.publisher.at_once(State::Run);
+                    self.records.push(Record::Run(id.clone(), record));
+                }
+                Output::StageReplaced(record) => {
+                    self.records.push(Record::Stage(id.clone(), record));
+                }
+            }
+        }
+        seat.publisher
+            .publish(&self.prefix, &seat.unit, now, &mut self.outgoing);
+        let due = seat
+            .unit
+            .deadline()
+            .min(seat.publisher.deadline())
+            .max(Mono(now.mono.0 + 1));
+        if due != seat.due || !self.due.contains(&(due, index)) {
+            self.due.remove(&(seat.due, index));
+            self.due.insert((due, index));
+            seat.due = due;
+        }
+    }
+}
+
+/// A sensor's word on whether it is up; another word says nothing.
+fn availability(settings: &SensorSettings, payload: &Payload) -> Option<bool> {
+    let availability = settings.availability.as_ref()?;
+    let (up, down) = ([availability.up.clone()], [availability.down.clone()]);
+    payload
+        .contact(availability.pointer.as_deref(), &up, &down)
+        .ok()
+}
+
+/// What a payload says to a sensor, and whether its own time makes it late.
+fn observation(
+    settings: &SensorSettings,
+    payload: &Payload,
+    arrival: Arrival,
+    now: Now,
+) -> (Observation, Arrival) {
+    let read = read(settings, payload);
+    let (observation, is_reading) = match read {
+        Ok(observation) => (observation, true),
+        Err(why) => (Observation::Nothing(why.to_string()), false),
+    };
+    let Some(pointer) = settings.time_pointer.as_deref().filter(|_| is_reading) else {
+        return (observation, arrival);
+    };
+    let (Some(date), Some(taken)) = (now.date(), payload.time(pointer)) else {
+        return (observation, arrival);
+    };
+    if taken.since(date).is_some_and(|ahead| ahead > FUTURE) {
+        let why = format!("its time {} lies ahead of our clock", taken.to_rfc3339());
+        return (Observation::Nothing(why), arrival);
+    }
+    let old = date.since(taken).is_some_and(|age| age > settings.max_age);
+    (
+        observation,
+        if old && arrival == Arrival::Live {
+            Arrival::Late
+        } else {
+            arrival
+        },
+    )
+}
+
+fn read(settings: &SensorSettings, payload: &Payload) -> Result<Observation, NoReading> {
+    let pointer = settings.pointer.as_deref();
+    match &settings.measure {
+        Measure::Contact { on, off } => payload.contact(pointer, on, off).map(Observation::Contact),
+        measure => payload
+            .number(pointer, measure.unit())
+            .map(Observation::Number),
+    }
+}

@@ -1,0 +1,211 @@
+//! What is to be kept when: gathers what changed, hands it to the store one checkpoint at a time,
+//! and releases a message's receipt only once the change it made is durable.
+
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    time::Duration,
+};
+
+use tokio::{sync::oneshot, time::Instant};
+
+use crate::{
+    core::{Keep, UnitState},
+    edge::{
+        mqtt::Receipt,
+        store::{Checkpoint, RunRow, StageRow, Store, StoreError},
+    },
+    installation::{Installation, Record},
+    time::Wall,
+    wire::document,
+};
+
+/// Urgent changes wait this long for others: a burst of increments needs one write, not twenty.
+const GATHER: Duration = Duration::from_millis(200);
+/// After a failed write the next is tried this much later.
+const RETRY: Duration = Duration::from_secs(10);
+
+/// The keeper of state.
+pub struct Keeper {
+    store: Store,
+    interval: Duration,
+    due: Option<Instant>,
+    last: Instant,
+    /// Changes that wait to be written: the newest state of each unit, all records.
+    waiting: Checkpoint,
+    receipts: Vec<Receipt>,
+    writing: Option<Writing>,
+    failing: bool,
+}
+
+struct Writing {
+    checkpoint: Checkpoint,
+    receipts: Vec<Receipt>,
+    answer: oneshot::Receiver<Result<(), StoreError>>,
+}
+
+impl Keeper {
+    /// Keeps state in `store`, at least every `interval` while something changes.
+    #[must_use]
+    pub fn new(store: Store, interval: Duration) -> Self {
+        Self {
+            store,
+            interval,
+            due: None,
+            last: Instant::now(),
+            waiting: Checkpoint::default(),
+            receipts: Vec::new(),
+            writing: None,
+            failing: false,
+        }
+    }
+
+    /// Notes that something changed, and the receipt that hangs on it.
+    pub fn note(&mut self, keep: Keep, receipt: Option<Receipt>) {
+        self.receipts.extend(receipt);
+        let at = match keep {
+            Keep::Nothing => return,
+            Keep::Soon => self.last + self.interval,
+            Keep::Now => Instant::now() + GATHER,
+        };
+        self.due = Some(self.due.map_or(at, |due| due.min(at)));
+    }
+
+    /// Remembers the filters the broker's session holds for us.
+    pub fn note_subscriptions(&mut self, filters: BTreeSet<String>) {
+        self.waiting.subscriptions = Some(filters);
+        self.note(Keep::Now, None);
+    }
+
+    /// Remembers the topics on which the broker retains a message of ours.
+    pub fn note_retained(&mut self, topics: BTreeSet<String>) {
+        self.waiting.retained = Some(topics);
+        self.note(Keep::Now, None);
+    }
+
+    /// When [`Keeper::begin`] should be called; never while a write is under way.
+    #[must_use]
+    pub fn due(&self) -> Option<Instant> {
+        self.due.filter(|_| self.writing.is_none())
+    }
+
+    /// Begins to write what changed.
+    pub fn begin(&mut self, installation: &mut Installation) {
+        if self.writing.is_some() {
+            return;
+        }
+        self.gather(installation);
+        self.due = None;
+        self.last = Instant::now();
+        let checkpoint = std::mem::take(&mut self.waiting);
+        let receipts = std::mem::take(&mut self.receipts);
+        let answer = self.store.save(checkpoint.clone());
+        self.writing = Some(Writing {
+            checkpoint,
+            receipts,
+            answer,
+        });
+    }
+
+    /// Waits for the write under way (for ever when there is none); safe to cancel. Gives the
+    /// receipts that may be released.
+    pub async fn written(&mut self) -> Vec<Receipt> {
+        let Some(writing) = &mut self.writing else {
+            return std::future::pending().await;
+        };
+        let answer = (&mut writing.answer)
+            .await
+            .unwrap_or(Err(StoreError::Stopped));
+        let Some(writing) = self.writing.take() else {
+            return Vec::new();
+        };
+        match answer {
+            Ok(()) => {
+                if std::mem::take(&mut self.failing) {
+                    tracing::info!("state is written again");
+                }
+                writing.receipts
+            }
+            Err(error) => {
+                if !std::mem::replace(&mut self.failing, true) {
+                    tracing::error!("state could not be written, trying again: {error}");
+                }
+                self.put_back(writing);
+                Vec::new()
+            }
+        }
+    }
+
+    /// Writes what is left and closes the store. Gives the receipts that may be released.
+    ///
+    /// # Errors
+    /// When the last write failed.
+    pub async fn close(
+        mut self,
+        installation: &mut Installation,
+    ) -> Result<Vec<Receipt>, StoreError> {
+        let mut released = Vec::new();
+        if self.writing.is_some() {
+            released.extend(self.written().await);
+        }
+        self.begin(installation);
+        let Some(writing) = self.writing.take() else {
+            return Ok(released);
+        };
+        writing.answer.await.unwrap_or(Err(StoreError::Stopped))?;
+        released.extend(writing.receipts);
+        self.store.close()?;
+        Ok(released)
+    }
+
+    fn gather(&mut self, installation: &mut Installation) {
+        let (_, states) = installation.take_changed();
+        let mut units: BTreeMap<String, String> = std::mem::take(&mut self.waiting.units)
+            .into_iter()
+            .collect();
+        units.extend(
+            states
+                .into_iter()
+                .map(|(id, state)| (id, state_text(&state))),
+        );
+        self.waiting.units = units.into_iter().collect();
+        for record in installation.take_records() {
+            match record {
+                Record::Run(unit, run) => self.waiting.runs.push(RunRow {
+                    unit,
+                    started: run.started.map(Wall::to_rfc3339),
+                    ended: run.ended.map(Wall::to_rfc3339),
+                    document: document::run_text(&run),
+                }),
+                Record::Stage(unit, stage) => self.waiting.stages_replaced.push(StageRow {
+                    unit,
+                    stage: stage.stage.clone(),
+                    replaced: stage.replaced.map(Wall::to_rfc3339),
+                    document: serde_json::to_string(&stage).unwrap_or_default(),
+                }),
+            }
+        }
+    }
+
+    /// A failed write waits with what came since; newer states win.
+    fn put_back(&mut self, failed: Writing) {
+        let newer = std::mem::replace(&mut self.waiting, failed.checkpoint);
+        let mut units: BTreeMap<String, String> = std::mem::take(&mut self.waiting.units)
+            .into_iter()
+            .collect();
+        units.extend(newer.units);
+        self.waiting.units = units.into_iter().collect();
+        self.waiting.runs.extend(newer.runs);
+        self.waiting.stages_replaced.extend(newer.stages_replaced);
+        self.waiting.subscriptions = newer.subscriptions.or(self.waiting.subscriptions.take());
+        self.waiting.retained = newer.retained.or(self.waiting.retained.take());
+        self.receipts.splice(0..0, failed.receipts);
+        self.due = Some(Instant::now() + RETRY);
+    }
+}
+
+/// A unit's state as it is stored.
+#[must_use]
+pub fn state_text(state: &UnitState) -> String {
+    // Maps with text keys, numbers and texts always serialise; not-a-number becomes null.
+    serde_json::to_string(state).unwrap_or_default()
+}

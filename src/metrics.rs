@@ -1,0 +1,150 @@
+//! The catalogue of every metric: name, unit, precision, meaning. Messages, adapters, `check` and
+//! the documentation are driven by it, so a metric added here appears everywhere.
+
+/// The document a metric is part of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Group {
+    /// What flows now.
+    Now,
+    /// What the membrane does.
+    Membrane,
+    /// Ever-growing sums.
+    Totals,
+}
+
+/// What is said of a metric.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Description {
+    /// Its name, ending in its unit: part of topics, a public contract.
+    pub name: &'static str,
+    /// Its unit as people and hubs write it; empty for a pure number.
+    pub unit: &'static str,
+    /// Digits after the point when published: noise beyond them is no news.
+    pub decimals: u8,
+    /// What it means, in one sentence.
+    pub meaning: &'static str,
+}
+
+impl Description {
+    /// The value as published: rounded to the metric's decimals, never `-0`.
+    #[must_use]
+    pub fn round(&self, value: f64) -> f64 {
+        let factor = 10f64.powi(i32::from(self.decimals));
+        let rounded = (value * factor).round() / factor;
+        if rounded == 0.0 { 0.0 } else { rounded }
+    }
+}
+
+macro_rules! catalogue {
+    ($(#[$doc:meta])* $type:ident { $($variant:ident, $group:ident, $name:literal, $unit:literal, $decimals:literal, $meaning:literal;)+ }) => {
+        $(#[$doc])*
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+        pub enum $type {
+            $(#[doc = $meaning] $variant,)+
+        }
+
+        impl $type {
+            /// Every one, in the order of the documents.
+            pub const ALL: &'static [Self] = &[$(Self::$variant),+];
+
+            /// The document it is part of.
+            #[must_use]
+            pub fn group(self) -> Group {
+                match self { $(Self::$variant => Group::$group,)+ }
+            }
+
+            /// Name, unit, precision and meaning.
+            #[must_use]
+            pub fn description(self) -> &'static Description {
+                match self {
+                    $(Self::$variant => &Description {
+                        name: $name, unit: $unit, decimals: $decimals, meaning: $meaning,
+                    },)+
+                }
+            }
+        }
+    };
+}
+
+catalogue! {
+    /// A metric of a unit.
+    Metric {
+        FeedFlow, Now, "feed_flow_l_min", "L/min", 3, "Flow into the unit.";
+        PermeateFlow, Now, "permeate_flow_l_min", "L/min", 4, "Flow of permeate.";
+        ConcentrateFlow, Now, "concentrate_flow_l_min", "L/min", 3, "Flow of concentrate to the drain.";
+        SupplyPressure, Now, "supply_pressure_bar", "bar", 2, "Line pressure at the inlet.";
+        FeedPressure, Now, "feed_pressure_bar", "bar", 2, "Pressure at the membrane inlet.";
+        ConcentratePressure, Now, "concentrate_pressure_bar", "bar", 2, "Pressure of the concentrate before the restrictor.";
+        PermeatePressure, Now, "permeate_pressure_bar", "bar", 2, "Back-pressure on the permeate.";
+        FeedTemperature, Now, "feed_temperature_c", "°C", 1, "Temperature of the feed.";
+        FeedTds, Now, "feed_tds_mg_l", "mg/L", 1, "TDS of the feed, in the unit's scale.";
+        PermeateTds, Now, "permeate_tds_mg_l", "mg/L", 1, "TDS after the membrane, before DI, in the unit's scale.";
+        ProductTds, Now, "product_tds_mg_l", "mg/L", 1, "TDS of the product, after the last DI stage, in the unit's scale.";
+        ConcentrateTds, Now, "concentrate_tds_mg_l", "mg/L", 1, "TDS of the concentrate, measured or by balance, in the unit's scale.";
+        FeedConductivity, Now, "feed_conductivity_us_cm", "µS/cm", 1, "Conductivity of the feed at 25 °C.";
+        PermeateConductivity, Now, "permeate_conductivity_us_cm", "µS/cm", 2, "Conductivity after the membrane at 25 °C.";
+        ProductConductivity, Now, "product_conductivity_us_cm", "µS/cm", 2, "Conductivity of the product at 25 °C.";
+        StorageLevel, Now, "storage_level_l", "L", 1, "Volume in the storage.";
+        Rejection, Membrane, "rejection_pct", "%", 2, "Rejection: the share of the feed's conductivity that the membrane holds back.";
+        SaltPassage, Membrane, "salt_passage_pct", "%", 2, "Salt passage: permeate conductivity as a share of the feed's.";
+        NormalizedSaltPassage, Membrane, "normalized_salt_passage_pct", "%", 2, "Salt passage referred to the conditions of the rating.";
+        Recovery, Membrane, "recovery_pct", "%", 1, "Recovery: permeate as a share of the feed.";
+        WasteRatio, Membrane, "waste_ratio", "", 2, "Parts of concentrate to one part of permeate.";
+        NetDrivingPressure, Membrane, "net_driving_pressure_bar", "bar", 2, "Pressure that drives water through the membrane, less back-pressure and osmosis.";
+        TemperatureCorrection, Membrane, "temperature_correction", "", 3, "Factor by which water of this temperature permeates faster than at 25 °C.";
+        FlowAt25C, Membrane, "permeate_flow_at_25c_l_min", "L/min", 4, "Permeate flow corrected to 25 °C at the present pressure.";
+        NormalizedFlow, Membrane, "normalized_flow_l_min", "L/min", 4, "Permeate flow referred to the conditions of the rating.";
+        NormalizedFlowOfRating, Membrane, "normalized_flow_of_rating_pct", "%", 1, "Normalised flow as a share of the rated flow.";
+        NormalizedFlowOfBaseline, Membrane, "normalized_flow_of_baseline_pct", "%", 1, "Normalised flow as a share of this element's own baseline.";
+        ExpectedFlow, Membrane, "expected_flow_l_min", "L/min", 4, "Permeate flow an element as rated would give under the present conditions.";
+        SpecificFlux, Membrane, "specific_flow_l_h_bar", "L/h/bar", 3, "Permeate flow at 25 °C for each bar of net driving pressure.";
+        FeedVolume, Totals, "feed_l", "L", 3, "Water into the unit since the beginning.";
+        PermeateVolume, Totals, "permeate_l", "L", 3, "Permeate made since the beginning.";
+        ConcentrateVolume, Totals, "concentrate_l", "L", 3, "Concentrate to the drain since the beginning.";
+        UnsplitVolume, Totals, "feed_unsplit_l", "L", 3, "Feed of which nothing told how it was split.";
+        UnmatchedVolume, Totals, "feed_unknown_l", "L", 3, "Permeate or concentrate of which nothing told the feed.";
+        ProducingTime, Totals, "producing_h", "h", 2, "Time the unit made water.";
+        UnmeasuredTime, Totals, "unmeasured_h", "h", 2, "Time of which no meter told the flow.";
+        Runs, Totals, "runs", "", 0, "Runs that ended.";
+    }
+}
+
+catalogue! {
+    /// A metric of a stage.
+    StageMetric {
+        Treated, Now, "treated_l", "L", 1, "Water the stage has treated since it was installed: the whole feed before the membrane, permeate behind it.";
+        Left, Now, "left_pct", "%", 1, "What is left of the stage, by the limit that binds.";
+        LeftVolume, Now, "left_l", "L", 0, "Water the stage can still treat by its configured life.";
+        LeftTime, Now, "left_d", "d", 1, "Days left: by age, or by volume at the unit's own use.";
+        Tds, Now, "tds_mg_l", "mg/L", 1, "TDS behind the stage, in the unit's scale.";
+        Age, Now, "age_d", "d", 1, "Days since the stage was installed.";
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeSet;
+
+    use super::*;
+
+    #[test]
+    fn names_are_unique_and_fit_for_topics() {
+        let mut seen = BTreeSet::new();
+        for metric in Metric::ALL {
+            let name = metric.description().name;
+            assert!(seen.insert(name), "{name} twice");
+            assert!(
+                name.chars()
+                    .all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '_'),
+                "{name}"
+            );
+        }
+    }
+
+    #[test]
+    fn rounding_keeps_no_negative_zero() {
+        let description = Metric::FeedPressure.description();
+        assert_eq!(description.round(4.136_85), 4.14);
+        assert!(description.round(-0.001).is_sign_positive());
+    }
+}

@@ -1,0 +1,131 @@
+//! When a unit's states are published: at most one message per topic and interval, no change no
+//! message but the heartbeat. A change is delayed, never lost.
+
+use std::{
+    collections::{VecDeque, hash_map::DefaultHasher},
+    hash::{Hash, Hasher},
+    time::Duration,
+};
+
+use crate::{
+    config::Publish,
+    core::Unit,
+    time::{Mono, Now},
+    wire::{
+        Outgoing,
+        document::{self, Snapshot, State},
+    },
+};
+
+/// The publishing of one unit.
+#[derive(Clone, Debug)]
+pub struct Publisher {
+    interval: Duration,
+    heartbeat: Duration,
+    states: Vec<State>,
+    /// A hash of what was last told of each state; texts would cost too much memory.
+    told: Vec<Option<u64>>,
+    /// States to tell without waiting for the interval.
+    urgent: Vec<State>,
+    /// Whether something happened since the states were last looked at.
+    stirred: bool,
+    next: Mono,
+    heartbeat_at: Mono,
+}
+
+/// Nothing is published for this long after a start: a restart should not blank every value in the
+/// hub while the sensors' first messages are on their way.
+const FIRST_WAIT: Duration = Duration::from_secs(5);
+
+impl Publisher {
+    /// A publisher that has told nothing yet.
+    #[must_use]
+    pub fn new(unit: &Unit, settings: &Publish, now: Now) -> Self {
+        let states = document::states(unit, now);
+        Self {
+            interval: settings.interval,
+            heartbeat: settings.heartbeat,
+            told: vec![None; states.len()],
+            states,
+            urgent: Vec::new(),
+            stirred: true,
+            next: now.mono.after(settings.interval.max(FIRST_WAIT)),
+            heartbeat_at: now.mono.after(settings.heartbeat),
+        }
+    }
+
+    /// Everything that is published.
+    #[must_use]
+    pub fn states(&self) -> &[State] {
+        &self.states
+    }
+
+    /// Tells a state without waiting for the interval.
+    pub fn at_once(&mut self, state: State) {
+        self.urgent.push(state);
+    }
+
+    /// Something happened: the states may have changed.
+    pub fn stir(&mut self) {
+        self.stirred = true;
+    }
+
+    /// When something is due without a further reading.
+    #[must_use]
+    pub fn deadline(&self) -> Mono {
+        // The heartbeat keeps to the interval, too.
+        if self.stirred {
+            self.next
+        } else {
+            self.heartbeat_at.max(self.next)
+        }
+    }
+
+    /// Publishes what is due.
+    pub fn publish(
+        &mut self,
+        prefix: &str,
+        unit: &Unit,
+        now: Now,
+        outgoing: &mut VecDeque<Outgoing>,
+    ) {
+        let beat = now.mono >= self.heartbeat_at && now.mono >= self.next;
+        let due = beat || (self.stirred && now.mono >= self.next);
+        if !due && self.urgent.is_empty() {
+            return;
+        }
+        let snapshot = Snapshot::of(unit, now);
+        for (state, told) in self.states.iter().zip(&mut self.told) {
+            // Alerts and runs are urgent when they change: else they need not be written to see it.
+            let changes_with_readings = !matches!(state, State::Alert(_) | State::Run);
+            let look = due && (changes_with_readings || beat || told.is_none());
+            if !look && !self.urgent.contains(state) {
+                continue;
+            }
+            let body = snapshot.body(*state);
+            let hash = hash(&body);
+            if beat || *told != Some(hash) {
+                *told = Some(hash);
+                outgoing.push_back(document::message(
+                    document::topic(prefix, unit, *state),
+                    body,
+                    now,
+                ));
+            }
+        }
+        self.urgent.clear();
+        if due {
+            self.stirred = false;
+            self.next = now.mono.after(self.interval);
+        }
+        if beat {
+            self.heartbeat_at = now.mono.after(self.heartbeat);
+        }
+    }
+}
+
+fn hash(text: &str) -> u64 {
+    let mut hasher = DefaultHasher::new();
+    text.hash(&mut hasher);
+    hasher.finish()
+}

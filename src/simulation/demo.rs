@@ -1,0 +1,329 @@
+//! The demonstration: one invented unit in a basement, its two sensor boards, and the
+//! configuration that matches them.
+
+use std::path::Path;
+
+use jiff::civil::DateTime;
+
+use super::firmware::{Board, Dialect, Published};
+use super::hydraulics::{Prefilter, Restrictor};
+use super::membrane::Element;
+use super::plant::{Flush, Parameters, Plant};
+use super::resin::Resin;
+use super::sensors::Sensor;
+use super::storage::{Container, Draw};
+use super::supply::Supply;
+use super::water::TemperatureLaw;
+use crate::config::Point;
+use crate::quantity::{Flow, Pressure, TdsScale, Temperature, Volume};
+
+const FLOW_BOARD: &str = "demo_flow";
+const QUALITY_BOARD: &str = "demo/quality";
+const PULSES_PER_LITRE: f64 = 3900.0;
+const SLOWEST_PULSES: f64 = 0.05;
+const GAUGE_PSI: f64 = 150.0;
+const GAUGE_BITS: u32 = 12;
+const DAY: f64 = 86_400.0;
+
+/// The unit of the demonstration with its boards.
+#[derive(Clone, Debug)]
+pub struct DemoUnit {
+    /// The unit.
+    pub plant: Plant,
+    /// Its sensor boards.
+    pub boards: Vec<Board>,
+}
+
+impl DemoUnit {
+    /// A new unit that begins at `start` (local time; it sets the season). It stands for some five
+    /// minutes and then fills; the same holds after any whole number of days.
+    #[must_use]
+    pub fn new(seed: u64, start: DateTime) -> Self {
+        let boards = vec![flow_board(seed, start), quality_board(seed, start)];
+        Self {
+            plant: Plant::new(parameters(seed, start)),
+            boards,
+        }
+    }
+
+    /// Lets time pass (s); returns what was published meanwhile, in its order. Step by the boards'
+    /// interval where the time of each message matters.
+    pub fn step(&mut self, seconds: f64) -> Vec<Published> {
+        let mut out = Vec::new();
+        let end = self.plant.seconds() + seconds;
+        loop {
+            let now = self.plant.seconds();
+            if end - now <= 1e-6 {
+                return out;
+            }
+            // Contacts are told at once, so the boards look every few seconds.
+            let next = self
+                .boards
+                .iter()
+                .map(Board::due)
+                .filter(|due| *due > now + 1e-6)
+                .fold(end.min(now + 5.0), f64::min);
+            self.plant.step(next - now);
+            let truth = self.plant.truth();
+            for board in &mut self.boards {
+                board.observe(&truth, &mut out);
+            }
+        }
+    }
+
+    /// Both boards publish this often from now on, s (> 0); 10 s unless changed.
+    pub fn publish_every(&mut self, seconds: f64) {
+        for board in &mut self.boards {
+            board.publish_every(seconds);
+        }
+    }
+}
+
+fn flow_board(seed: u64, start: DateTime) -> Board {
+    let slowest = Flow::from_l_per_min(SLOWEST_PULSES);
+    let gauge = Pressure::from_psi(GAUGE_PSI);
+    Board::new(
+        Dialect::Document {
+            topic: FLOW_BOARD.to_owned(),
+        },
+        10.0,
+        start,
+        vec![
+            (
+                "COUNTER/C1",
+                Sensor::pulses(Point::PermeateFlow, PULSES_PER_LITRE, slowest),
+            ),
+            (
+                "COUNTER/C2",
+                Sensor::pulses(Point::ConcentrateFlow, PULSES_PER_LITRE, slowest),
+            ),
+            (
+                "ANALOG/A0",
+                Sensor::ratiometric(Point::FeedPressure, gauge, GAUGE_BITS, seed ^ 0xA0),
+            ),
+            ("DS18B20/Temperature", Sensor::thermometer(seed ^ 0xB0)),
+        ],
+    )
+}
+
+fn quality_board(seed: u64, start: DateTime) -> Board {
+    let meter = |at, salt| Sensor::tds_meter(at, TdsScale::NACL, 0.02, seed ^ salt);
+    Board::new(
+        Dialect::Plain {
+            root: QUALITY_BOARD.to_owned(),
+        },
+        10.0,
+        start,
+        vec![
+            ("feed_tds", meter(Point::FeedTds, 0xC0)),
+            ("permeate_tds", meter(Point::PermeateTds, 0xC1)),
+            ("product_tds", meter(Point::ProductTds, 0xC2)),
+            ("inlet_valve", Sensor::contact(Point::InletValve)),
+        ],
+    )
+}
+
+fn parameters(seed: u64, start: DateTime) -> Parameters {
+    Parameters {
+        seed,
+        supply: Supply {
+            pressure: Pressure::from_psi(58.0),
+            pressure_daily: Pressure::from_psi(3.0),
+            pressure_wander: Pressure::from_psi(2.5),
+            temperature: Temperature::from_celsius(14.0),
+            temperature_seasonal: 5.0,
+            temperature_wander: 0.6,
+            salt_mg_per_l: 145.0,
+            salt_seasonal: 0.10,
+            salt_wander: 0.05,
+            first_day: f64::from(start.date().day_of_year() - 1)
+                + f64::from(start.time().hour()) / 24.0,
+        },
+        room: Temperature::from_celsius(18.0),
+        prefilter: Prefilter {
+            clean_loss: Pressure::from_psi(1.0),
+            clean_flow: Flow::from_l_per_min(1.0),
+            doubling: Volume::from_litres(8000.0),
+            passed: Volume::ZERO,
+        },
+        booster: Pressure::ZERO,
+        element: element(),
+        restrictor: Restrictor::Orifice {
+            flow: Flow::from_l_per_min(0.62),
+            at: Pressure::from_psi(55.0),
+        },
+        back_pressure: Pressure::ZERO,
+        flush: Some(Flush {
+            seconds: 20.0,
+            flow: Flow::from_l_per_min(1.8),
+            at: Pressure::from_psi(50.0),
+        }),
+        resin: Some(Resin::new(450.0, 30.0, 4.0)),
+        container: Container {
+            contents: Volume::from_litres(88.0),
+            full: Volume::from_litres(90.0),
+            refill: Volume::from_litres(86.0),
+        },
+        draws: vec![
+            draw(DAY / 6.0, 200.0, 200.0, 6.0),
+            draw(7.0 * DAY, 3.1 * DAY, 1800.0, 45.0),
+        ],
+        standby_leak: Flow::ZERO,
+    }
+}
+
+/// Rated 100 gal/d at 60 psi, 25 °C, 250 mg/L and 15 % recovery; this one is a little better.
+fn element() -> Element {
+    Element {
+        area_m2: 0.45,
+        water_permeability: 9.2,
+        salt_permeability: 1.15,
+        water_law: TemperatureLaw::Arrhenius(2700.0),
+        salt_law: TemperatureLaw::Arrhenius(3000.0),
+        channel_loss: 0.001,
+        feed_side: Volume::from_litres(0.2),
+        permeate_side: Volume::from_litres(0.1),
+        flow_decline_per_1000_l: 0.015,
+        salt_rise_per_1000_l: 0.03,
+        slices: 10,
+    }
+}
+
+fn draw(every_seconds: f64, at_seconds: f64, for_seconds: f64, litres: f64) -> Draw {
+    Draw {
+        every_seconds,
+        at_seconds,
+        for_seconds,
+        volume: Volume::from_litres(litres),
+    }
+}
+
+/// The configuration with which `permeated run` understands the demonstration's boards. `broker_url`
+/// as `mqtt://127.0.0.1:1883`; `directory` is where state is kept.
+#[must_use]
+pub fn demo_configuration(broker_url: &str, directory: &Path) -> String {
+    let quoted = |text: &str| toml::Value::String(text.to_owned()).to_string();
+    let mut text = format!(
+        "[broker]\nurl = {}\n\n[publish]\ninterval = \"10 s\"\nheartbeat = \"5 min\"\n\n\
+         [store]\ndirectory = {}\n\n{UNIT}",
+        quoted(broker_url),
+        quoted(&directory.to_string_lossy()),
+    );
+    for (name, at, reading) in SENSORS {
+        let dialect = match reading {
+            Some(_) => Dialect::Document {
+                topic: FLOW_BOARD.to_owned(),
+            },
+            None => Dialect::Plain {
+                root: QUALITY_BOARD.to_owned(),
+            },
+        };
+        let contact = at.sensed() == crate::config::Sensed::Contact;
+        let (topic, pointer) = dialect.place(name, contact);
+        let (availability, up, down) = dialect.availability();
+        text += &format!(
+            "\n[[unit.basement.sensor]]\nat = \"{}\"\ntopic = \"{topic}\"\n",
+            at.key()
+        );
+        if let Some(pointer) = pointer {
+            text += &format!("pointer = \"{pointer}\"\n");
+        }
+        text += &match (reading, contact) {
+            (Some(reading), _) => reading_keys(*reading),
+            (None, true) => String::new(),
+            (None, false) => "unit = \"mg/L\"\n".to_owned(),
+        };
+        text += &format!(
+            "availability = {{ topic = \"{availability}\", up = \"{up}\", down = \"{down}\" }}\n"
+        );
+    }
+    text
+}
+
+/// How a value in the flow board's document is read.
+#[derive(Clone, Copy)]
+enum InDocument {
+    Pulses,
+    Gauge,
+    Celsius,
+}
+
+const SENSORS: &[(&str, Point, Option<InDocument>)] = &[
+    ("COUNTER/C1", Point::PermeateFlow, Some(InDocument::Pulses)),
+    (
+        "COUNTER/C2",
+        Point::ConcentrateFlow,
+        Some(InDocument::Pulses),
+    ),
+    ("ANALOG/A0", Point::FeedPressure, Some(InDocument::Gauge)),
+    (
+        "DS18B20/Temperature",
+        Point::FeedTemperature,
+        Some(InDocument::Celsius),
+    ),
+    ("feed_tds", Point::FeedTds, None),
+    ("permeate_tds", Point::PermeateTds, None),
+    ("product_tds", Point::ProductTds, None),
+    ("inlet_valve", Point::InletValve, None),
+];
+
+fn reading_keys(reading: InDocument) -> String {
+    match reading {
+        InDocument::Pulses => format!(
+            "kind = \"pulses\"\npulses_per_litre = {PULSES_PER_LITRE:.0}\nminimum = \"{SLOWEST_PULSES} L/min\"\n"
+        ),
+        InDocument::Gauge => {
+            let steps = f64::from(GAUGE_BITS).exp2() - 1.0;
+            format!(
+                "unit = \"psi\"\ncalibration = [[{:.1}, 0.0], [{:.1}, {GAUGE_PSI:.1}]]\n",
+                0.1 * steps,
+                0.9 * steps
+            )
+        }
+        InDocument::Celsius => "unit = \"degC\"\n".to_owned(),
+    }
+}
+
+const UNIT: &str = r#"[unit.basement]
+name = "Basement"
+tds_scale = 0.5
+
+[unit.basement.membrane]
+rated_flow = "100 gal/d"
+rated_pressure = "60 psi"
+rated_temperature = "25 degC"
+rated_tds = "250 mg/L"
+rated_recovery = 0.15
+rated_rejection = 0.96
+
+[unit.basement.storage]
+kind = "open"
+
+[[unit.basement.stage]]
+id = "sediment"
+kind = "sediment"
+life = "15000 L"
+life_time = "180 d"
+
+[[unit.basement.stage]]
+id = "carbon_1"
+kind = "carbon"
+life = "12000 L"
+life_time = "180 d"
+
+[[unit.basement.stage]]
+id = "carbon_2"
+kind = "carbon"
+life = "12000 L"
+life_time = "180 d"
+
+[[unit.basement.stage]]
+id = "membrane"
+kind = "membrane"
+life_time = "730 d"
+
+[[unit.basement.stage]]
+id = "mixed_bed"
+kind = "mixed_bed"
+life = "2000 L"
+"#;

@@ -1,0 +1,290 @@
+//! What a unit publishes: its topics and what stands in them, driven by the catalogue of metrics.
+//!
+//! A document holds a key for every metric the configuration can give; one that is not there now
+//! is `null`, and `missing` says why. `basis` tells how each value was got.
+
+use serde_json::{Map, Value, json};
+
+use super::{
+    Outgoing,
+    fields::{Fields, alert_fields, published, run_fields},
+};
+use crate::{
+    core::{Event, Lack, RunRecord, RunState, StageFindings, Unit, Values, alert::Alert},
+    metrics::{Group, Metric, StageMetric},
+    time::{Now, Wall},
+};
+
+/// Something a unit publishes as a retained state.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum State {
+    /// An alert, by its index.
+    Alert(usize),
+    /// What the membrane does.
+    Membrane,
+    /// What flows now.
+    Now,
+    /// The last run.
+    Run,
+    /// A plain value: what the unit does.
+    RunState,
+    /// A stage, by its index.
+    Stage(usize),
+    /// A plain value of a stage.
+    StageValue(usize, StageMetric),
+    /// Ever-growing sums.
+    Totals,
+    /// A plain value of the unit.
+    Value(Metric),
+}
+
+/// The word for "no value now" on plain topics; hubs read it as unknown.
+pub const NO_VALUE: &str = "None";
+
+/// Everything a unit publishes under its configuration, in a fixed order.
+#[must_use]
+pub fn states(unit: &Unit, now: Now) -> Vec<State> {
+    let has = |group: Group| unit.possible().iter().any(|metric| metric.group() == group);
+    let mut states = vec![State::Now];
+    if has(Group::Membrane) {
+        states.push(State::Membrane);
+    }
+    states.push(State::Totals);
+    states.push(State::Run);
+    states.extend((0..unit.stages().len()).map(State::Stage));
+    states.extend((0..unit.alerts().len()).map(State::Alert));
+    states.push(State::RunState);
+    states.extend(unit.possible().iter().copied().map(State::Value));
+    for (index, found) in unit.stage_findings(now).iter().enumerate() {
+        states.extend(stage_metrics(found).map(|metric| State::StageValue(index, metric)));
+    }
+    states
+}
+
+/// The metrics this configuration can give for a stage.
+fn stage_metrics(found: &StageFindings) -> impl Iterator<Item = StageMetric> {
+    let can_be = |metric: &StageMetric| !found.of(*metric).is_err_and(Lack::is_permanent);
+    StageMetric::ALL
+        .iter()
+        .copied()
+        .filter(can_be)
+        .collect::<Vec<_>>()
+        .into_iter()
+}
+
+/// The topic of a state.
+#[must_use]
+pub fn topic(prefix: &str, unit: &Unit, state: State) -> String {
+    let id = &unit.settings().id;
+    let stage = |index: usize| {
+        unit.settings()
+            .stages
+            .get(index)
+            .map_or("", |stage| &stage.id)
+    };
+    match state {
+        State::Alert(index) => {
+            let key = unit.alerts().get(index).map(Alert::key).unwrap_or_default();
+            format!("{prefix}/{id}/alert/{key}")
+        }
+        State::Membrane => format!("{prefix}/{id}/membrane"),
+        State::Now => format!("{prefix}/{id}/now"),
+        State::Run => format!("{prefix}/{id}/run"),
+        State::RunState => format!("{prefix}/{id}/value/state"),
+        State::Stage(index) => format!("{prefix}/{id}/stage/{}", stage(index)),
+        State::StageValue(index, metric) => {
+            format!(
+                "{prefix}/{id}/value/stage/{}/{}",
+                stage(index),
+                metric.description().name
+            )
+        }
+        State::Totals => format!("{prefix}/{id}/totals"),
+        State::Value(metric) => format!("{prefix}/{id}/value/{}", metric.description().name),
+    }
+}
+
+/// A unit at one moment, ready to be written down.
+pub struct Snapshot<'a> {
+    unit: &'a Unit,
+    now: Now,
+    values: Values,
+    stages: Vec<StageFindings>,
+}
+
+impl<'a> Snapshot<'a> {
+    /// Looks at a unit.
+    #[must_use]
+    pub fn of(unit: &'a Unit, now: Now) -> Self {
+        Self {
+            unit,
+            now,
+            values: unit.values(now),
+            stages: unit.stage_findings(now),
+        }
+    }
+
+    /// The text of a state, without the time of its writing: the same text is no news.
+    #[must_use]
+    pub fn body(&self, state: State) -> String {
+        match state {
+            State::Alert(index) => self
+                .unit
+                .alerts()
+                .get(index)
+                .map(|alert| alert_fields(alert).text())
+                .unwrap_or_default(),
+            State::Membrane => self.membrane().text(),
+            State::Now => self.flowing().text(),
+            State::Run => run_fields(self.unit.last_run()).text(),
+            State::RunState => plain_state(self.unit.run_state()),
+            State::Stage(index) => self.stage(index).text(),
+            State::StageValue(index, metric) => {
+                let value = self
+                    .stages
+                    .get(index)
+                    .and_then(|found| found.of(metric).ok());
+                plain(value.map(|known| published(metric.description(), known.value)))
+            }
+            State::Totals => self.metrics(Group::Totals).text(),
+            State::Value(metric) => {
+                let value = self.values.of(metric).ok();
+                plain(value.map(|known| published(metric.description(), known.value)))
+            }
+        }
+    }
+
+    fn metrics(&self, group: Group) -> Fields {
+        let mut fields = Fields::default();
+        for metric in self
+            .unit
+            .possible()
+            .iter()
+            .filter(|metric| metric.group() == group)
+        {
+            fields.finding(metric.description(), self.values.of(*metric));
+        }
+        fields
+    }
+
+    fn flowing(&self) -> Fields {
+        let mut fields = Fields::default();
+        fields.put("state", self.unit.run_state().key());
+        let started = self
+            .unit
+            .open_run(self.now)
+            .and_then(|(started, _)| started);
+        fields.put("run_started", started.map(Wall::to_rfc3339));
+        let mut metrics = self.metrics(Group::Now);
+        fields.body.append(&mut metrics.body);
+        (fields.basis, fields.missing) = (metrics.basis, metrics.missing);
+        for (point, contact) in self.unit.contacts(self.now.mono) {
+            fields.put(point.key(), contact.ok().map(|known| known.value));
+            if let Err(lack) = contact {
+                fields
+                    .missing
+                    .insert(point.key().to_owned(), lack.to_string().into());
+            }
+        }
+        let unconfirmed: Map<String, Value> = self
+            .unit
+            .unconfirmed()
+            .into_iter()
+            .map(|(id, value)| (id, value.into()))
+            .collect();
+        if !unconfirmed.is_empty() {
+            fields.put("unconfirmed", unconfirmed);
+        }
+        fields
+    }
+
+    fn membrane(&self) -> Fields {
+        let mut fields = Fields::default();
+        let live = self.unit.run_state() == RunState::Producing;
+        let membrane = self.unit.membrane();
+        fields.put("live", live);
+        let as_of = membrane.held_at.filter(|_| !live);
+        fields.put("as_of", as_of.map(Wall::to_rfc3339));
+        let mut metrics = self.metrics(Group::Membrane);
+        fields.body.append(&mut metrics.body);
+        (fields.basis, fields.missing) = (metrics.basis, metrics.missing);
+        let round = |flow: crate::quantity::Flow| {
+            Metric::NormalizedFlow.description().round(flow.l_per_min())
+        };
+        fields.put("baseline_flow_l_min", membrane.baseline.map(round));
+        fields.put("baseline_set", membrane.baseline_set.map(Wall::to_rfc3339));
+        fields.put("baseline_runs_so_far", membrane.first_runs.len());
+        fields
+    }
+
+    fn stage(&self, index: usize) -> Fields {
+        let mut fields = Fields::default();
+        let (Some(stage), Some(found)) = (self.unit.stages().get(index), self.stages.get(index))
+        else {
+            return fields;
+        };
+        fields.put("name", stage.settings().name.as_str());
+        fields.put("kind", stage.settings().kind.key());
+        fields.put("installed", stage.state().installed.map(Wall::to_rfc3339));
+        for metric in stage_metrics(found) {
+            fields.finding(metric.description(), found.of(metric));
+        }
+        fields.put("binds", found.binding.map(crate::core::Binding::key));
+        fields
+    }
+}
+
+/// The message of a state as it stands in `body`.
+#[must_use]
+pub fn message(topic: String, body: String, now: Now) -> Outgoing {
+    let payload = match body.strip_prefix('{') {
+        // Documents tell when they were written; plain values stay plain.
+        Some(rest) => {
+            let time = now.date().map_or("null".to_owned(), |wall| {
+                format!("\"{}\"", wall.to_rfc3339())
+            });
+            let comma = if rest == "}" { "" } else { "," };
+            format!("{{\"time\":{time}{comma}{rest}")
+        }
+        None => body,
+    };
+    Outgoing {
+        topic,
+        payload,
+        retain: true,
+    }
+}
+
+/// The message of an event.
+#[must_use]
+pub fn event(prefix: &str, unit: &str, event: &Event) -> Outgoing {
+    let payload = json!({
+        "time": event.time.map(Wall::to_rfc3339),
+        "event": event.event.key(),
+        "about": event.about,
+        "text": event.text,
+    });
+    Outgoing {
+        topic: format!("{prefix}/{unit}/event"),
+        payload: payload.to_string(),
+        retain: false,
+    }
+}
+
+/// A run as published and stored.
+#[must_use]
+pub fn run_text(record: &RunRecord) -> String {
+    run_fields(Some(record)).text()
+}
+
+fn plain(value: Option<Value>) -> String {
+    value.map_or_else(|| NO_VALUE.to_owned(), |value| value.to_string())
+}
+
+fn plain_state(state: RunState) -> String {
+    if state == RunState::Unknown {
+        NO_VALUE.to_owned()
+    } else {
+        state.key().to_owned()
+    }
+}
