@@ -40,7 +40,7 @@ fn m3_per_h(value: f64) -> Flow {
     Flow::from_l_per_h(value * 1000.0)
 }
 
-/// FilmTec technical manual, "Plant Performance Normalization", form 45-D01616 / 609-00071: the
+/// The membrane handbook (a maker's technical manual), "Plant Performance Normalization", form 45-D01616 / 609-00071: the
 /// worked example of a brackish plant, inputs from memory. Intermediate figures calculated by
 /// closed form.
 #[test]

@@ -17,7 +17,7 @@ fn nacl(mg_per_l: f64, coefficient: f64) -> f64 {
     osmotic_pressure_of_nacl(Tds::from_mg_per_l(mg_per_l), celsius(25.0), coefficient).bar()
 }
 
-/// FilmTec equation (from memory), columns calculated by closed form: bar and psi at 25 °C, bar at
+/// The handbook equation (from memory), columns calculated by closed form: bar and psi at 25 °C, bar at
 /// 15 °C.
 #[test]
 fn handbook_columns() {

@@ -5,7 +5,7 @@ use permeated::quantity::{Flow, Pressure, Quantity};
 
 use crate::near;
 
-/// Turbine meters: f\[Hz\] = c·Q\[L/min\] is 60·c pulses to the litre. YF-S201 class 7.5 Hz (450;
+/// Turbine meters: f\[Hz\] = c·Q\[L/min\] is 60·c pulses to the litre. the common half-inch class 7.5 Hz (450;
 /// wasilzafar.com), 4.5 Hz (270; alselectro.com), small bore 3900 pulses (geofarmsa.co.za).
 #[test]
 fn turbine_meters() {

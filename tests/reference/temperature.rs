@@ -4,7 +4,7 @@ use permeated::physics::membrane::TemperatureLaw;
 
 use crate::{celsius, near};
 
-/// The factor table of the FilmTec handbook as printed, 1/TCF (scribd 472189330); the constants
+/// The factor table of the membrane handbook as printed, 1/TCF (scribd 472189330); the constants
 /// 2640 and 3020 with 273 and 298 reproduce it to half its last digit, 273.15 and 298.15 do not.
 const PRINTED_INVERSE: [(f64, f64); 24] = [
     (10.0, 1.711),

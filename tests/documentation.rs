@@ -1,0 +1,205 @@
+//! The README and the example configuration against the code: what is said must be so.
+#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
+
+use std::{collections::BTreeMap, fs, path::Path};
+
+use permeated::{
+    config::{self, Point, Settings, StageKind},
+    core::{EventKind, RunState, alert::Code},
+    metrics::{Metric, StageMetric},
+};
+
+fn read(name: &str) -> String {
+    fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join(name)).unwrap()
+}
+
+fn load(name: &str, text: &str) -> Settings {
+    config::from_text(name, text, &BTreeMap::new(), None)
+        .unwrap_or_else(|problems| panic!("{problems}"))
+}
+
+/// The first fenced block of `language` in a Markdown text.
+fn block<'a>(text: &'a str, language: &str) -> &'a str {
+    let (_, rest) = text
+        .split_once(&format!("```{language}\n"))
+        .expect("such a block");
+    rest.split_once("```").expect("its end").0
+}
+
+fn assert_named(place: &str, text: &str, names: impl IntoIterator<Item = &'static str>) {
+    let missing: Vec<&str> = names
+        .into_iter()
+        .filter(|name| !text.contains(&format!("`{name}`")))
+        .collect();
+    assert!(missing.is_empty(), "{place} does not name {missing:?}");
+}
+
+#[test]
+fn the_first_configuration_of_the_readme_is_right() {
+    let readme = read("README.md");
+    let settings = load("README.md", block(&readme, "toml"));
+    assert_eq!(settings.units.len(), 1);
+    assert_eq!(settings.units[0].sensors.len(), 5);
+}
+
+#[test]
+fn the_readme_names_everything_that_is_published() {
+    let readme = read("README.md");
+    assert_named(
+        "README.md",
+        &readme,
+        Metric::ALL.iter().map(|metric| metric.description().name),
+    );
+    assert_named(
+        "README.md",
+        &readme,
+        StageMetric::ALL
+            .iter()
+            .map(|metric| metric.description().name),
+    );
+    assert_named("README.md", &readme, Code::ALL.map(Code::key));
+    assert_named("README.md", &readme, EventKind::ALL.map(EventKind::key));
+    assert_named("README.md", &readme, Point::ALL.map(Point::key));
+    let states = [
+        RunState::Unknown,
+        RunState::Standby,
+        RunState::Settling,
+        RunState::Producing,
+        RunState::Flushing,
+    ];
+    assert_named("README.md", &readme, states.map(RunState::key));
+}
+
+#[test]
+fn the_readme_tells_each_metric_as_the_catalogue_does() {
+    let readme = read("README.md");
+    let told = |description: &permeated::metrics::Description| {
+        let unit = if description.unit.is_empty() {
+            "–"
+        } else {
+            description.unit
+        };
+        format!(
+            "| `{}` | {unit} | {} |",
+            description.name, description.meaning
+        )
+    };
+    let rows = Metric::ALL
+        .iter()
+        .map(|metric| told(metric.description()))
+        .chain(
+            StageMetric::ALL
+                .iter()
+                .map(|metric| told(metric.description())),
+        );
+    let missing: Vec<String> = rows.filter(|row| !readme.contains(row)).collect();
+    assert!(
+        missing.is_empty(),
+        "rows the README lacks:\n{}",
+        missing.join("\n")
+    );
+}
+
+/// The README's table of alerts states the defaults in words; these are the figures in it.
+#[test]
+fn the_readme_states_the_default_limits() {
+    let readme = read("README.md");
+    let settings = load("README.md", block(&readme, "toml"));
+    let alerts = &settings.units[0].alerts;
+    let row = |code: Code| {
+        let start = format!("| `{}` |", code.key());
+        readme
+            .lines()
+            .find(|line| line.starts_with(&start))
+            .unwrap_or_else(|| panic!("no row {start}"))
+            .to_owned()
+    };
+    let minutes = |hold: std::time::Duration| format!("{} min", hold.as_secs() / 60);
+    let scale = settings.units[0].tds_scale;
+    let tds = |limit: config::Limit<permeated::quantity::Conductivity>| {
+        format!(
+            "above {:.0} mg/L for {}",
+            scale.tds(limit.raise).mg_per_l(),
+            minutes(limit.hold)
+        )
+    };
+    assert!(row(Code::ProductTdsHigh).contains(&tds(alerts.product_tds_high.unwrap())));
+    assert!(row(Code::PermeateTdsHigh).contains(&tds(alerts.permeate_tds_high.unwrap())));
+    let rejection = alerts.rejection_low.unwrap();
+    let text = format!(
+        "below {:.0} % for {}",
+        rejection.raise * 100.0,
+        minutes(rejection.hold)
+    );
+    assert!(row(Code::RejectionLow).contains(&text), "{text}");
+    let flow = alerts.normalized_flow_low.unwrap();
+    let text = format!(
+        "below {:.0} % of the element's own baseline",
+        flow.raise * 100.0
+    );
+    let rated = format!(
+        "({:.0} % of its rating",
+        alerts.normalized_flow_low_of_rating * 100.0
+    );
+    let found = row(Code::NormalizedFlowLow);
+    assert!(
+        found.contains(&text) && found.contains(&rated) && found.contains(&minutes(flow.hold)),
+        "{found}"
+    );
+    let low = alerts.feed_pressure_low.unwrap();
+    let text = format!("below {:.0} psi for {}", low.raise.psi(), minutes(low.hold));
+    assert!(row(Code::FeedPressureLow).contains(&text), "{text}");
+    let high = alerts.feed_pressure_high.unwrap();
+    let text = format!(
+        "above {:.0} psi for {} s",
+        high.raise.psi(),
+        high.hold.as_secs()
+    );
+    assert!(row(Code::FeedPressureHigh).contains(&text), "{text}");
+    let text = format!(
+        "less than {:.0} % or {:.0} days",
+        alerts.stage_low.unwrap().raise * 100.0,
+        alerts.stage_low_days
+    );
+    assert!(row(Code::StageLow).contains(&text), "{text}");
+    assert!(row(Code::SensorSilent).contains(&minutes(alerts.sensor_silent.unwrap())));
+    for code in Code::ALL {
+        let severity = format!("| {} |", code.severity().key());
+        assert!(row(code).ends_with(&severity), "{}", row(code));
+    }
+}
+
+#[test]
+fn the_example_configuration_shows_every_kind_of_stage_and_point_it_may_have() {
+    let example = read("config/permeated.toml");
+    load("config/permeated.toml", &example);
+    for key in StageKind::ALL
+        .map(StageKind::key)
+        .into_iter()
+        .chain(Point::ALL.map(Point::key))
+    {
+        assert!(
+            example.contains(key),
+            "config/permeated.toml does not name {key}"
+        );
+    }
+}
+
+/// The newcomer's map must not send anybody to a place that is not there.
+#[test]
+fn the_developers_page_names_only_places_that_exist() {
+    let page = read("DEVELOPERS.md");
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let mut seen = 0;
+    for name in page.split('`').skip(1).step_by(2) {
+        let is_path = ["src/", "tests/", "config/", "systemd/", ".ci/"]
+            .iter()
+            .any(|start| name.starts_with(start));
+        if is_path && !name.contains(' ') {
+            let exists = root.join(name).exists() || root.join("src").join(name).exists();
+            assert!(exists, "{name}");
+            seen += 1;
+        }
+    }
+    assert!(seen > 15, "only {seen} places named");
+}
