@@ -179,6 +179,18 @@ pub(super) fn both<A, B>(a: Finding<A>, b: Finding<B>) -> Finding<(A, B)> {
     }
 }
 
+/// Beyond this a number is the quotient of a reading next to nothing, not a fact about water.
+const LARGEST: f64 = 1e12;
+
+/// Keeps a number that can be: finite, and of a size that means something.
+pub(super) fn sized(finding: Finding<f64>) -> Finding<f64> {
+    match finding {
+        Ok(known) if known.value.abs() <= LARGEST => Ok(known),
+        Ok(_) => Err(Lack::NotPhysical),
+        Err(lack) => Err(lack),
+    }
+}
+
 /// Keeps the value if the equations gave one.
 pub(super) fn physical<T>(value: Known<Option<T>>) -> Finding<T> {
     match value.value {
@@ -193,6 +205,19 @@ pub(super) fn physical<T>(value: Known<Option<T>>) -> Finding<T> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_number_beyond_all_measure_is_none() {
+        for value in [f64::NAN, f64::INFINITY, -f64::INFINITY, 9.9e306, -1e13] {
+            assert_eq!(sized(Ok(Known::measured(value))), Err(Lack::NotPhysical));
+        }
+        for value in [0.0, -40.0, 1e9, f64::MIN_POSITIVE] {
+            assert_eq!(
+                sized(Ok(Known::measured(value))),
+                Ok(Known::measured(value))
+            );
+        }
+    }
 
     #[test]
     fn the_weakest_basis_wins() {

@@ -5,7 +5,7 @@ use std::time::Duration;
 use serde::{Deserialize, Serialize};
 
 use super::{
-    known::{Basis, Finding, Known, Lack},
+    known::{Basis, Finding, Known, Lack, sized},
     water::Volumes,
 };
 use crate::{
@@ -180,14 +180,14 @@ impl Stage {
         };
         let mut findings = [Err(Lack::TooEarly); StageMetric::ALL.len()];
         for (slot, metric) in findings.iter_mut().zip(StageMetric::ALL) {
-            *slot = match metric {
+            *slot = sized(match metric {
                 StageMetric::Treated => treated.map(|known| known.map(Volume::litres)),
                 StageMetric::Left => left.map(|known| known.map(|share| (share * 100.0).max(0.0))),
                 StageMetric::LeftVolume => left_volume,
                 StageMetric::LeftTime => self.days_left(now, age, left_volume),
                 StageMetric::Tds => tds.map(|known| known.map(Tds::mg_per_l)),
                 StageMetric::Age => age,
-            };
+            });
         }
         StageFindings { findings, binding }
     }

@@ -1,6 +1,6 @@
 //! The value of every metric at one moment, or why there is none.
 
-use super::known::{Finding, Known, Lack};
+use super::known::{Finding, Known, Lack, sized};
 use crate::{metrics::Metric, quantity::Quantity};
 
 /// One finding for each metric, in the metric's published unit.
@@ -28,10 +28,7 @@ impl Values {
 
     pub(super) fn set(&mut self, metric: Metric, finding: Finding<f64>) {
         if let Some(slot) = self.findings.get_mut(metric as usize) {
-            *slot = match finding {
-                Ok(known) if !known.value.is_finite() => Err(Lack::NotPhysical),
-                finding => finding,
-            };
+            *slot = sized(finding);
         }
     }
 
