@@ -6,18 +6,40 @@
 //! last printed digit, wider only where the source itself is rounded, and then said.
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
+#[path = "reference/ammonia.rs"]
+mod ammonia;
+#[path = "reference/attribution.rs"]
+mod attribution;
 #[path = "reference/balance.rs"]
 mod balance;
+#[path = "reference/carbon.rs"]
+mod carbon;
+#[path = "reference/carbonate.rs"]
+mod carbonate;
+#[path = "reference/chemistry_laws.rs"]
+mod chemistry_laws;
 #[path = "reference/conductivity.rs"]
 mod conductivity;
+#[path = "reference/diffusion.rs"]
+mod diffusion;
 #[path = "reference/invariants.rs"]
 mod invariants;
 #[path = "reference/normalization.rs"]
 mod normalization;
 #[path = "reference/osmosis.rs"]
 mod osmosis;
+#[path = "reference/resin.rs"]
+mod resin;
+#[path = "reference/run_length.rs"]
+mod run_length;
+#[path = "reference/scaling.rs"]
+mod scaling;
+#[path = "reference/sediment.rs"]
+mod sediment;
 #[path = "reference/sensors.rs"]
 mod sensors;
+#[path = "reference/slope.rs"]
+mod slope;
 #[path = "reference/statistics.rs"]
 mod statistics;
 #[path = "reference/temperature.rs"]
@@ -26,7 +48,8 @@ mod temperature;
 mod units;
 
 use permeated::physics::membrane::OperatingPoint;
-use permeated::quantity::{Conductivity, Pressure, Tds, TdsScale, Temperature};
+use permeated::physics::osmosis::MG_PER_L_FOR_US_PER_CM;
+use permeated::quantity::{Conductivity, Pressure, Temperature};
 
 /// Fails unless `actual` lies within `tolerance` of `expected` (absolute).
 #[track_caller]
@@ -50,7 +73,7 @@ fn celsius(value: f64) -> Temperature {
 /// The conductivity for which the osmotic pressure is that of `mg_per_l` in the handbook's
 /// equation, and with which every ratio is that of the concentrations.
 fn dissolved(mg_per_l: f64) -> Conductivity {
-    TdsScale::NACL.conductivity(Tds::from_mg_per_l(mg_per_l))
+    Conductivity::from_us_per_cm(mg_per_l / MG_PER_L_FOR_US_PER_CM)
 }
 
 /// An element with no pressure drop and an open outlet: psi, °C, mg/L, share.

@@ -64,7 +64,7 @@ pub fn pure_water(temperature: Temperature) -> f64 {
 }
 
 /// Density of water, kg/L, °C (Kell 1975).
-fn density(celsius: f64) -> f64 {
+pub(super) fn density(celsius: f64) -> f64 {
     let t = celsius;
     let numerator = 999.839_52
         + t * (16.945_176
@@ -74,7 +74,7 @@ fn density(celsius: f64) -> f64 {
 }
 
 /// Decimal logarithm of the ion product of water, (mol/kg)² (Marshall and Franck 1981).
-fn log_ion_product(kelvin: f64, density: f64) -> f64 {
+pub(super) fn log_ion_product(kelvin: f64, density: f64) -> f64 {
     let per_kelvin = 1.0 / kelvin;
     let at_unit_density =
         -4.098 + per_kelvin * (-3245.2 + per_kelvin * (2.2362e5 - per_kelvin * 3.984e7));

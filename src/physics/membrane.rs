@@ -5,7 +5,10 @@
 //! C conductivity at 25 °C, Y recovery, NDP net driving pressure, TCF temperature correction factor;
 //! f feed, fc log-mean of the feed side, p permeate.
 
-use super::{balance, is_water_temperature, not_negative, osmosis::osmotic_pressure, positive};
+use super::{
+    balance, driven::Driven, is_water_temperature, not_negative, osmosis::osmotic_pressure,
+    positive,
+};
 use crate::quantity::{Conductivity, Flow, Pressure, Temperature};
 
 /// How permeability grows with temperature: TCF = exp(U·(1/298 − 1/(273 + T))), U in kelvin. The
@@ -32,6 +35,16 @@ impl TemperatureLaw {
         Self {
             below_25_k: k,
             above_25_k: k,
+        }
+    }
+
+    /// The handbook's law scaled to U = `k` kelvin up to 25 °C, so that above it the change is as
+    /// much smaller as the handbook has it; for a U learned from a unit's own runs.
+    #[must_use]
+    pub const fn learned(k: f64) -> Self {
+        Self {
+            below_25_k: k,
+            above_25_k: k * Self::HANDBOOK.above_25_k / Self::HANDBOOK.below_25_k,
         }
     }
 
@@ -85,6 +98,19 @@ impl OperatingPoint {
             .map(Conductivity::from_us_per_cm)
     }
 
+    /// π_fc − π_p, the osmotic pressures at the feed's temperature; not-a-number when the permeate is
+    /// below zero or the temperature not one of water.
+    #[must_use]
+    pub fn osmotic_pressure_difference(&self) -> Option<Pressure> {
+        Some(self.osmotic_pressure_with(self.feed_side_average()?))
+    }
+
+    /// [`Self::osmotic_pressure_difference`] for a feed side that is known.
+    pub(super) fn osmotic_pressure_with(&self, feed_side: Conductivity) -> Pressure {
+        let feed_side = osmotic_pressure(feed_side, self.temperature);
+        feed_side - osmotic_pressure(self.permeate, self.temperature)
+    }
+
     /// NDP = Pf − ΔP/2 − Pp − (π_fc − π_p), the osmotic pressures at the feed's temperature
     /// (ASTM D4516).
     ///
@@ -92,8 +118,11 @@ impl OperatingPoint {
     /// is not below zero and the temperature is one of water.
     #[must_use]
     pub fn net_driving_pressure(&self) -> Option<Pressure> {
-        let osmotic = osmotic_pressure(self.feed_side_average()?, self.temperature)
-            - osmotic_pressure(self.permeate, self.temperature);
+        self.driving_against(self.osmotic_pressure_difference()?)
+    }
+
+    /// [`Self::net_driving_pressure`] for an osmotic pressure that is known.
+    pub(super) fn driving_against(&self, osmotic: Pressure) -> Option<Pressure> {
         let hydraulic = self.feed_pressure - self.pressure_drop / 2.0 - self.permeate_pressure;
         positive((hydraulic - osmotic).bar()).map(Pressure::from_bar)
     }
@@ -110,10 +139,7 @@ pub fn normalized_flow(
     reference: &OperatingPoint,
     law: &TemperatureLaw,
 ) -> Option<Flow> {
-    let pressure_ratio = reference.net_driving_pressure()? / at.net_driving_pressure()?;
-    let temperature_ratio = law.correction(reference.temperature) / law.correction(at.temperature);
-    let flow = actual.l_per_min() * pressure_ratio * temperature_ratio;
-    positive(flow).map(Flow::from_l_per_min)
+    Driven::new(*at, law)?.normalized_flow(actual, &Driven::new(*reference, law)?)
 }
 
 /// The flow a membrane rated `rated` under the conditions `rating` should give under those of `at`:
@@ -150,12 +176,7 @@ pub fn normalized_salt_passage(
     reference: &OperatingPoint,
     law: &TemperatureLaw,
 ) -> Option<f64> {
-    let passage = balance::salt_passage(at.feed, at.permeate)?;
-    let flow_ratio = actual_flow / normalized_flow(actual_flow, at, reference, law)?;
-    let temperature_ratio = law.correction(reference.temperature) / law.correction(at.temperature);
-    let average_ratio = reference.feed_side_average()? / at.feed_side_average()?;
-    let feed_ratio = at.feed / reference.feed;
-    not_negative(passage * flow_ratio * temperature_ratio * average_ratio * feed_ratio)
+    Driven::new(*at, law)?.normalized_salt_passage(actual_flow, &Driven::new(*reference, law)?)
 }
 
 /// Flow for each bar of net driving pressure, brought to 25 °C: Q / (NDP · TCF), in L/h/bar.
@@ -163,6 +184,34 @@ pub fn normalized_salt_passage(
 /// `None` without flow or net driving pressure.
 #[must_use]
 pub fn specific_flux(flow: Flow, at: &OperatingPoint, law: &TemperatureLaw) -> Option<f64> {
-    let driven = at.net_driving_pressure()?.bar() * law.correction(at.temperature);
-    positive(flow.l_per_h() / driven)
+    Driven::new(*at, law)?.specific_flux(flow)
+}
+
+/// The equations above for points that are worked out already.
+impl Driven {
+    /// See [`normalized_flow`].
+    #[must_use]
+    pub fn normalized_flow(&self, actual: Flow, reference: &Self) -> Option<Flow> {
+        let pressure_ratio = reference.driving / self.driving;
+        let temperature_ratio = reference.correction / self.correction;
+        let flow = actual.l_per_min() * pressure_ratio * temperature_ratio;
+        positive(flow).map(Flow::from_l_per_min)
+    }
+
+    /// See [`normalized_salt_passage`].
+    #[must_use]
+    pub fn normalized_salt_passage(&self, actual: Flow, reference: &Self) -> Option<f64> {
+        let passage = balance::salt_passage(self.point.feed, self.point.permeate)?;
+        let flow_ratio = actual / self.normalized_flow(actual, reference)?;
+        let temperature_ratio = reference.correction / self.correction;
+        let average_ratio = reference.feed_side / self.feed_side;
+        let feed_ratio = self.point.feed / reference.point.feed;
+        not_negative(passage * flow_ratio * temperature_ratio * average_ratio * feed_ratio)
+    }
+
+    /// See [`specific_flux`].
+    #[must_use]
+    pub fn specific_flux(&self, flow: Flow) -> Option<f64> {
+        positive(flow.l_per_h() / (self.driving.bar() * self.correction))
+    }
 }

@@ -5,10 +5,21 @@
 //! Every equation names its source where it stands and is held to figures from outside in
 //! `tests/reference.rs`.
 
+pub mod ammonia;
+pub mod attribution;
 pub mod balance;
+pub mod carbon;
+pub mod carbonate;
 pub mod conductivity;
+pub mod diffusion;
+pub mod driven;
 pub mod membrane;
+pub mod normal;
 pub mod osmosis;
+pub mod resin;
+pub mod scaling;
+pub mod sediment;
+pub mod slope;
 pub mod statistics;
 
 use crate::quantity::Temperature;

@@ -97,6 +97,19 @@ impl Ewma {
         })
     }
 
+    /// The chart as it stood when its [`value`](Self::value) and [`youth`](Self::youth) were kept.
+    ///
+    /// `None` unless the value is finite and the youth in 0–1.
+    #[must_use]
+    pub fn resumed(self, value: f64, youth: f64) -> Option<Self> {
+        let sound = value.is_finite() && (0.0..=1.0).contains(&youth);
+        sound.then_some(Self {
+            value,
+            youth,
+            ..self
+        })
+    }
+
     /// Takes in a value; one that is not finite is left out.
     pub fn push(&mut self, value: f64) {
         if value.is_finite() {
@@ -109,6 +122,12 @@ impl Ewma {
     #[must_use]
     pub fn value(&self) -> f64 {
         self.value
+    }
+
+    /// How much the start still weighs, (1 − λ)^2t after t values: 1 at first, fading to 0.
+    #[must_use]
+    pub fn youth(&self) -> f64 {
+        self.youth
     }
 
     /// Lower and upper control limit for the average now; both the target before the first value.
@@ -164,6 +183,15 @@ impl Cusum {
         })
     }
 
+    /// The chart as it stood when its sums [`high`](Self::high) and [`low`](Self::low) were kept.
+    ///
+    /// `None` unless both are finite and not below zero.
+    #[must_use]
+    pub fn resumed(self, high: f64, low: f64) -> Option<Self> {
+        let possible = 0.0..f64::INFINITY;
+        (possible.contains(&high) && possible.contains(&low)).then_some(Self { high, low, ..self })
+    }
+
     /// Takes in a value; one that is not finite is left out.
     pub fn push(&mut self, value: f64) {
         if value.is_finite() {
@@ -195,4 +223,66 @@ impl Cusum {
         };
         (sum > self.decision).then_some(drift)
     }
+}
+
+/// What a continuous sum overshoots its decision by, and falls short of zero by, in standard
+/// deviations (Siegmund).
+const OVERSHOOT: f64 = 1.166;
+
+/// How many values a one-sided cumulative sum takes, on average, from zero until it passes its
+/// decision: with a `shift` of 0 the time between false alarms, with a shift the delay.
+///
+/// All in standard deviations of a value, which are taken as normal and independent: `slack` (k) and
+/// `decision` (h), zero or more, and `shift`, the mean's distance from the target towards the side
+/// that is summed. Watching both sides, the rates add: 1/ARL = 1/ARL₁ + 1/ARL₂.
+///
+/// Siegmund's approximation ARL = (exp(−2Δb) + 2Δb − 1) / (2Δ²), Δ = shift − k, b = h + 1.166, and
+/// b² for Δ = 0 (Siegmund, Sequential Analysis, 1985; from memory). Within a few per cent for h of 3
+/// and more and shifts up to 2.
+///
+/// `None` when anything is not finite or slack or decision is below zero; infinite beyond what a
+/// number holds.
+#[must_use]
+pub fn average_run_length(slack: f64, decision: f64, shift: f64) -> Option<f64> {
+    let possible = 0.0..f64::INFINITY;
+    let sound = possible.contains(&slack) && possible.contains(&decision) && shift.is_finite();
+    sound.then(|| siegmund(shift - slack, decision + OVERSHOOT))
+}
+
+fn siegmund(drift: f64, height: f64) -> f64 {
+    let x = 2.0 * drift * height;
+    if x.abs() < 1e-4 {
+        // The first terms of the series, where the closed form is 0/0.
+        return height * height * (1.0 - x / 3.0 + x * x / 12.0);
+    }
+    ((-x).exp_m1() + x) / (2.0 * drift * drift)
+}
+
+/// The decision (h, in standard deviations) with which a one-sided cumulative sum of this `slack`
+/// gives a false alarm every `run_length` values on average: [`average_run_length`] without a shift,
+/// asked the other way.
+///
+/// `None` when anything is not finite, for a slack below zero, or for a run length so short that not
+/// even a decision of zero alarms as often (2 values with a slack of 0.5).
+#[must_use]
+pub fn decision_for(slack: f64, run_length: f64) -> Option<f64> {
+    let reaches = |decision| Some(average_run_length(slack, decision, 0.0)? >= run_length);
+    if !run_length.is_finite() || average_run_length(slack, 0.0, 0.0)? > run_length {
+        return None;
+    }
+    let mut high = 1.0;
+    while !reaches(high)? {
+        high *= 2.0;
+    }
+    let mut low = 0.0;
+    // Each step halves the interval; an f64 has no more than 53 bits to settle.
+    for _ in 0..60 {
+        let middle = low + (high - low) / 2.0;
+        if reaches(middle)? {
+            high = middle;
+        } else {
+            low = middle;
+        }
+    }
+    Some(high)
 }

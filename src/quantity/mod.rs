@@ -62,12 +62,14 @@ macro_rules! quantity {
                 #[doc = concat!("From a number of ", $symbol, ".")]
                 #[must_use]
                 pub fn $from(value: f64) -> Self {
-                    Self(units::factor($units, $symbol).to_base(value))
+                    const UNIT: &Unit = units::factor($units, $symbol);
+                    Self(UNIT.to_base(value))
                 }
                 #[doc = concat!("The number of ", $symbol, ".")]
                 #[must_use]
                 pub fn $to(self) -> f64 {
-                    units::factor($units, $symbol).from_base(self.0)
+                    const UNIT: &Unit = units::factor($units, $symbol);
+                    UNIT.from_base(self.0)
                 }
             )+
         }
@@ -161,7 +163,84 @@ quantity!(
     (from_mg_per_l, mg_per_l, "mg/L"),
 );
 
+quantity!(
+    /// Mass of one dissolved substance in each litre, base unit mg/L: chlorine, carbon dioxide, silica.
+    Concentration, "concentration", units::CONCENTRATION,
+    (from_mg_per_l, mg_per_l, "mg/L"),
+);
+quantity!(
+    /// Mass of a substance, base unit g.
+    Mass, "mass", units::MASS,
+    (from_grams, grams, "g"), (from_milligrams, milligrams, "mg"),
+);
+quantity!(
+    /// Ions by their charge, base unit meq: what a resin takes up.
+    Equivalents, "amount of ions", units::EQUIVALENTS,
+    (from_meq, meq, "meq"), (from_eq, eq, "eq"), (from_grains, grains, "gr"),
+);
+quantity!(
+    /// Ions by their charge in each litre of water, base unit meq/L: alkalinity, hardness, the load
+    /// of a resin. "As CaCO3" counts 50 mg for each meq.
+    EquivalentConcentration, "hardness or alkalinity", units::EQUIVALENT_CONCENTRATION,
+    (from_meq_per_l, meq_per_l, "meq/L"), (from_mg_per_l_caco3, mg_per_l_caco3, "mg/L CaCO3"),
+);
+quantity!(
+    /// What each litre of resin (the bed, not its grains) takes up, base unit eq/L.
+    ResinCapacity, "resin capacity", units::RESIN_CAPACITY,
+    (from_eq_per_l, eq_per_l, "eq/L"), (from_kgr_per_ft3, kgr_per_ft3, "kgr/ft3"),
+);
+
 additive!(Pressure, Flow, Volume, Conductivity, Tds);
+additive!(
+    Concentration,
+    Mass,
+    Equivalents,
+    EquivalentConcentration,
+    ResinCapacity
+);
+
+/// Acidity, on the scale every test kit shows.
+#[derive(Clone, Copy, Debug, PartialEq, PartialOrd, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct Ph(f64);
+
+impl Ph {
+    /// A pH between 0 and 14.
+    #[must_use]
+    pub fn new(value: f64) -> Option<Self> {
+        (0.0..=14.0).contains(&value).then_some(Self(value))
+    }
+
+    /// The number.
+    #[must_use]
+    pub fn value(self) -> f64 {
+        self.0
+    }
+}
+
+impl Concentration {
+    /// What this volume of the water carries.
+    #[must_use]
+    pub fn in_volume(self, volume: Volume) -> Mass {
+        Mass::from_milligrams(self.0 * volume.0)
+    }
+}
+
+impl EquivalentConcentration {
+    /// What this volume of the water carries.
+    #[must_use]
+    pub fn in_volume(self, volume: Volume) -> Equivalents {
+        Equivalents(self.0 * volume.0)
+    }
+}
+
+impl ResinCapacity {
+    /// What this volume of resin takes up.
+    #[must_use]
+    pub fn of_resin(self, resin: Volume) -> Equivalents {
+        Equivalents::from_eq(self.0 * resin.0)
+    }
+}
 
 /// The factor by which a TDS meter turns conductivity (µS/cm at 25 °C) into mg/L: about 0.5 on the
 /// NaCl scale of inexpensive meters, up to 0.7 on the "442" scale.

@@ -50,6 +50,11 @@ pub(super) const BAR_PER_PSI: f64 = 0.453_592_37 * 9.806_65 / (0.025_4 * 0.025_4
 pub(super) const LITRES_PER_GALLON: f64 = 3.785_411_784;
 const LITRES_PER_CUBIC_FOOT: f64 = 28.316_846_592;
 const MINUTES_PER_DAY: f64 = 1440.0;
+/// One grain, 1/7000 of a pound.
+const MILLIGRAMS_PER_GRAIN: f64 = 64.798_91;
+/// "As calcium carbonate" counts 50 g for each equivalent, by agreement: laboratories and resin
+/// makers do not take the 50.04 of the molar mass.
+const CACO3_MG_PER_MEQ: f64 = 50.0;
 
 pub(super) const PRESSURE: &[Unit] = &[
     unit(&["bar"], 1.0),
@@ -105,11 +110,67 @@ pub(super) const TDS: &[Unit] = &[
     unit(&["mg/L", "mg/l", "ppm"], 1.0),
     unit(&["g/L", "g/l"], 1000.0),
 ];
+pub(super) const CONCENTRATION: &[Unit] = &[
+    unit(&["mg/L", "mg/l", "ppm"], 1.0),
+    unit(&["ug/L", "\u{b5}g/L", "\u{3bc}g/L", "ppb"], 0.001),
+    unit(&["g/L", "g/l"], 1000.0),
+];
+pub(super) const MASS: &[Unit] = &[unit(&["g"], 1.0), unit(&["mg"], 0.001)];
+pub(super) const EQUIVALENTS: &[Unit] = &[
+    unit(&["meq"], 1.0),
+    unit(&["eq"], 1000.0),
+    unit(&["gr"], MILLIGRAMS_PER_GRAIN / CACO3_MG_PER_MEQ),
+    unit(&["kgr"], 1000.0 * MILLIGRAMS_PER_GRAIN / CACO3_MG_PER_MEQ),
+];
+pub(super) const EQUIVALENT_CONCENTRATION: &[Unit] = &[
+    unit(&["meq/L", "meq/l"], 1.0),
+    unit(
+        &["mg/L CaCO3", "mg/l CaCO3", "ppm CaCO3"],
+        1.0 / CACO3_MG_PER_MEQ,
+    ),
+    unit(
+        &["gr/gal", "gpg"],
+        MILLIGRAMS_PER_GRAIN / LITRES_PER_GALLON / CACO3_MG_PER_MEQ,
+    ),
+    unit(&["\u{b0}dH", "dH"], 1.0 / 2.8),
+    unit(&["\u{b0}f", "fH"], 1.0 / 5.0),
+];
+pub(super) const RESIN_CAPACITY: &[Unit] = &[
+    unit(&["eq/L", "eq/l"], 1.0),
+    unit(
+        &["kgr/ft3", "kgr/ft\u{b3}"],
+        MILLIGRAMS_PER_GRAIN / LITRES_PER_CUBIC_FOOT / CACO3_MG_PER_MEQ,
+    ),
+    unit(&["g/L CaCO3", "g/l CaCO3"], 1.0 / CACO3_MG_PER_MEQ),
+];
 
-/// The unit with a spelling that is known to be in the list.
-pub(super) fn factor(units: &'static [Unit], symbol: &str) -> &'static Unit {
-    units
-        .iter()
-        .find(|unit| unit.is_written(symbol))
-        .unwrap_or(&units[0])
+/// The unit with a spelling that is known to be in the list; found when compiling, for it is asked
+/// at every conversion.
+pub(super) const fn factor(units: &'static [Unit], symbol: &str) -> &'static Unit {
+    let mut at = 0;
+    while at < units.len() {
+        let mut spelling = 0;
+        while spelling < units[at].symbols.len() {
+            if same(units[at].symbols[spelling].as_bytes(), symbol.as_bytes()) {
+                return &units[at];
+            }
+            spelling += 1;
+        }
+        at += 1;
+    }
+    panic!("no such unit")
+}
+
+const fn same(one: &[u8], other: &[u8]) -> bool {
+    if one.len() != other.len() {
+        return false;
+    }
+    let mut at = 0;
+    while at < one.len() {
+        if one[at] != other[at] {
+            return false;
+        }
+        at += 1;
+    }
+    true
 }

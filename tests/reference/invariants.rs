@@ -174,8 +174,8 @@ proptest! {
                 pressure_drop: Pressure::ZERO,
                 permeate_pressure: Pressure::ZERO,
                 temperature: celsius(at),
-                feed: us(2.0 * feed),
-                permeate: us(2.0 * 0.04 * feed),
+                feed: crate::dissolved(feed),
+                permeate: crate::dissolved(0.04 * feed),
                 recovery: share,
             };
             (point, Flow::from_l_per_h(coefficient * (bar - osmotic) * growth))

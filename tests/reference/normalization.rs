@@ -5,7 +5,7 @@ use permeated::physics::membrane::{
     OperatingPoint, TemperatureLaw, expected_flow, normalized_flow, normalized_salt_passage,
     specific_flux,
 };
-use permeated::physics::osmosis::osmotic_pressure;
+use permeated::physics::osmosis::{MG_PER_L_FOR_US_PER_CM, osmotic_pressure};
 use permeated::quantity::{Flow, Pressure, Quantity};
 
 use crate::{celsius, dissolved, home_point, near, near_share};
@@ -56,7 +56,12 @@ fn handbook_example_in_full_precision() {
     ] {
         near(name, LAW.correction(point.temperature), correction, 1e-6);
         let feed_side = point.feed_side_average().unwrap();
-        near(name, feed_side.us_per_cm() / 2.0, average, 1e-3);
+        near(
+            name,
+            feed_side.us_per_cm() * MG_PER_L_FOR_US_PER_CM,
+            average,
+            1e-3,
+        );
         let feed_side_pi = osmotic_pressure(feed_side, point.temperature).bar();
         near(name, feed_side_pi, feed_pi, 1e-5);
         let product_pi = osmotic_pressure(point.permeate, point.temperature).bar();
@@ -108,7 +113,7 @@ fn home_scale_example() {
         ("reference", reference, 334.7153, 3.910_099, 1.0),
         ("actual", actual, 361.3983, 3.555_187, 0.629_857),
     ] {
-        let feed_side = point.feed_side_average().unwrap().us_per_cm() / 2.0;
+        let feed_side = point.feed_side_average().unwrap().us_per_cm() * MG_PER_L_FOR_US_PER_CM;
         near(name, feed_side, average, 1e-4);
         near(
             name,

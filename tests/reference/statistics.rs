@@ -126,11 +126,19 @@ fn cusum_of_the_textbook() {
         0.0, 3.2, 2.9, 2.5, 0.0, 0.0, 0.0, 0.3, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 2.3, 0.0, 0.0,
         0.8, 0.0,
     ];
+    // The plain sum of the same table: that the data are as printed.
+    let plain = [
+        3.0, -1.2, -1.9, -2.5, 0.5, 0.0, 0.0, -1.3, -0.3, -1.2, 1.1, 0.8, 2.9, 2.3, 0.3, -2.0,
+        -0.7, 1.7, -0.1, 1.9,
+    ];
+    let mut sum = 0.0;
     let mut chart = Cusum::new(99.0, 1.0, 10.0).unwrap();
     for (at, value) in data.into_iter().enumerate() {
         chart.push(value);
-        near(format!("SH {}", at + 1), chart.high(), high[at], 0.05);
-        near(format!("SL {}", at + 1), chart.low(), low[at], 0.05);
+        sum += value - 99.0;
+        near(format!("sum {}", at + 1), sum, plain[at], 1e-9);
+        near(format!("SH {}", at + 1), chart.high(), high[at], 1e-9);
+        near(format!("SL {}", at + 1), chart.low(), low[at], 1e-9);
         assert_eq!(chart.drift(), None);
     }
 }
@@ -177,6 +185,40 @@ fn cusum_finds_a_shift() {
     assert_eq!(at, 29);
     near("SH 29", sum, 5.28, 0.0051);
     near("SH 30", chart.high(), 5.30, 0.0051);
+}
+
+/// A chart kept after any value and taken up again ends as one that ran through.
+#[test]
+fn charts_resume_where_they_were_kept() {
+    for kept_at in 0..=MONTGOMERY.len() {
+        let (before, after) = MONTGOMERY.split_at(kept_at);
+        let new = (
+            Ewma::new(10.0, 1.0, 0.1, 2.7).unwrap(),
+            Cusum::new(10.0, 0.5, 5.0).unwrap(),
+        );
+        let through = |(mut average, mut sum): (Ewma, Cusum), values: &[f64]| {
+            for value in values {
+                average.push(*value);
+                sum.push(*value);
+            }
+            (average, sum)
+        };
+        let (average, sum) = through(new, before);
+        let resumed = (
+            new.0.resumed(average.value(), average.youth()).unwrap(),
+            new.1.resumed(sum.high(), sum.low()).unwrap(),
+        );
+        assert_eq!(through(resumed, after), through(new, &MONTGOMERY));
+    }
+    let average = Ewma::new(10.0, 1.0, 0.1, 2.7).unwrap();
+    let sum = Cusum::new(10.0, 0.5, 5.0).unwrap();
+    for nonsense in [f64::NAN, f64::INFINITY, -1.0] {
+        assert_eq!(average.resumed(10.0, nonsense), None);
+        assert_eq!(sum.resumed(nonsense, 0.0), None);
+        assert_eq!(sum.resumed(0.0, nonsense), None);
+    }
+    assert_eq!(average.resumed(f64::NAN, 0.5), None);
+    assert_eq!(average.resumed(10.0, 1.5), None);
 }
 
 #[test]

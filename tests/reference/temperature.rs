@@ -121,3 +121,13 @@ fn the_law_says_which_coefficient_it_uses() {
     assert_eq!(law.coefficient_k(celsius(25.1)), 2640.0);
     assert_eq!(law.correction(celsius(25.0)), 1.0);
 }
+
+/// A learned U keeps the handbook's ratio of 2640 to 3020; with its 3020 it is the handbook's law.
+#[test]
+fn a_learned_law_keeps_the_shape_of_the_handbook() {
+    assert_eq!(TemperatureLaw::learned(3020.0), TemperatureLaw::HANDBOOK);
+    let law = TemperatureLaw::learned(2500.0);
+    near("cold", law.coefficient_k(celsius(10.0)), 2500.0, 0.0);
+    let above = 2500.0 * 2640.0 / 3020.0;
+    near("warm", law.coefficient_k(celsius(30.0)), above, 1e-9);
+}

@@ -1,15 +1,16 @@
 //! Every unit that may be written, against the `uom` library and the closed forms.
 
 use permeated::quantity::{
-    Conductivity, Flow, Pressure, Quantity, Tds, Temperature, Volume as Litres,
+    Concentration, Conductivity, EquivalentConcentration, Equivalents, Flow, Mass, Pressure,
+    Quantity, ResinCapacity, Tds, Temperature, Volume as Litres,
 };
 use uom::si::f64::{
-    ElectricalConductivity, MassConcentration, Pressure as SiPressure, ThermodynamicTemperature,
-    Time, Volume, VolumeRate,
+    ElectricalConductivity, Mass as SiMass, MassConcentration, Pressure as SiPressure,
+    ThermodynamicTemperature, Time, Volume, VolumeRate,
 };
 use uom::si::{
-    electrical_conductivity, mass_concentration, pressure, thermodynamic_temperature, time, volume,
-    volume_rate,
+    electrical_conductivity, mass, mass_concentration, pressure, thermodynamic_temperature, time,
+    volume, volume_rate,
 };
 
 use crate::{near, near_share};
@@ -125,6 +126,62 @@ fn conductivities_and_concentrations() {
             _ => return None,
         };
         Some(si.get::<mass_concentration::milligram_per_liter>())
+    });
+}
+
+#[test]
+fn masses() {
+    against_oracle::<Concentration>(|symbol, value| {
+        let si = match symbol {
+            "mg/L" => MassConcentration::new::<mass_concentration::milligram_per_liter>(value),
+            "ug/L" => MassConcentration::new::<mass_concentration::microgram_per_liter>(value),
+            "g/L" => MassConcentration::new::<mass_concentration::gram_per_liter>(value),
+            _ => return None,
+        };
+        Some(si.get::<mass_concentration::milligram_per_liter>())
+    });
+    against_oracle::<Mass>(|symbol, value| {
+        let si = match symbol {
+            "g" => SiMass::new::<mass::gram>(value),
+            "mg" => SiMass::new::<mass::milligram>(value),
+            _ => return None,
+        };
+        Some(si.get::<mass::gram>())
+    });
+}
+
+/// Masses by the library, 50 mg CaCO3 to the milliequivalent; 2.8 °dH and 5 °f to it (dardel.info).
+#[test]
+fn equivalents() {
+    let meq = |caco3: SiMass| caco3.get::<mass::milligram>() / 50.0;
+    let per_litre = |caco3: SiMass, volume: Volume| meq(caco3) / volume.get::<volume::liter>();
+    let litre = Volume::new::<volume::liter>(1.0);
+    against_oracle::<Equivalents>(|symbol, value| match symbol {
+        "meq" => Some(value),
+        "eq" => Some(value * 1e3),
+        "gr" => Some(meq(SiMass::new::<mass::grain>(value))),
+        "kgr" => Some(meq(SiMass::new::<mass::grain>(value * 1e3))),
+        _ => None,
+    });
+    against_oracle::<EquivalentConcentration>(|symbol, value| match symbol {
+        "meq/L" => Some(value),
+        "mg/L CaCO3" => Some(per_litre(SiMass::new::<mass::milligram>(value), litre)),
+        "gr/gal" => Some(per_litre(
+            SiMass::new::<mass::grain>(value),
+            Volume::new::<volume::gallon>(1.0),
+        )),
+        "°dH" => Some(value / 2.8),
+        "°f" => Some(value / 5.0),
+        _ => None,
+    });
+    against_oracle::<ResinCapacity>(|symbol, value| match symbol {
+        "eq/L" => Some(value),
+        "kgr/ft3" => {
+            let foot = Volume::new::<volume::cubic_foot>(1.0);
+            Some(per_litre(SiMass::new::<mass::grain>(value), foot))
+        }
+        "g/L CaCO3" => Some(per_litre(SiMass::new::<mass::milligram>(value), litre)),
+        _ => None,
     });
 }
 
