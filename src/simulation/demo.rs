@@ -185,6 +185,8 @@ fn element() -> Element {
         permeate_side: Volume::from_litres(0.1),
         flow_decline_per_1000_l: 0.015,
         salt_rise_per_1000_l: 0.03,
+        flow_decline_per_30_days: 0.0,
+        salt_rise_per_30_days: 0.0,
         slices: 10,
     }
 }

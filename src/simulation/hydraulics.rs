@@ -1,6 +1,6 @@
 //! Pressures and flows of the running unit: mains → pre-filters → element → restrictor.
 
-use super::membrane::{Element, Inlet, Separated};
+use super::membrane::{Element, Inlet, Permeability, Separated};
 use super::plant::Parameters;
 use super::water::viscosity;
 use crate::quantity::{Flow, Pressure, Volume};
@@ -83,7 +83,7 @@ impl Hydraulics {
         supply_bar: f64,
         celsius: f64,
         mg_per_l: f64,
-        membrane_litres: f64,
+        permeability: Permeability,
         near_l_per_h: f64,
     ) -> Self {
         let loss = parameters.prefilter.loss_bar_per_l_per_h(celsius);
@@ -100,7 +100,7 @@ impl Hydraulics {
                 feed_bar,
                 feed_l_per_h: l_per_h,
                 feed_mg_per_l: mg_per_l,
-                separated: parameters.element.separate(inlet, membrane_litres),
+                separated: parameters.element.separate(inlet, permeability),
             }
         };
         let wanted = |found: &Self| {
@@ -110,8 +110,7 @@ impl Hydraulics {
             &parameters.element,
             restrictor,
             supply_bar + parameters.booster.bar(),
-            celsius,
-            membrane_litres,
+            permeability,
         );
         let feed = crossing(
             |l_per_h| wanted(&at(l_per_h)) - l_per_h,
@@ -127,10 +126,9 @@ fn highest_feed(
     element: &Element,
     restrictor: &Restrictor,
     bar: f64,
-    celsius: f64,
-    litres: f64,
+    permeability: Permeability,
 ) -> f64 {
-    let permeate = element.water_permeability_at(celsius, litres) * element.area_m2 * bar;
+    let permeate = permeability.water * element.area_m2 * bar;
     let free = Separated {
         permeate_l_per_h: permeate,
         concentrate_bar: bar,

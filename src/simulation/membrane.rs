@@ -4,6 +4,9 @@
 use super::water::{TemperatureLaw, osmotic_pressure};
 use crate::quantity::Volume;
 
+/// Thirty days, s.
+const MONTH: f64 = 30.0 * 86_400.0;
+
 /// One membrane element (or several in parallel).
 #[derive(Clone, Debug, PartialEq)]
 pub struct Element {
@@ -27,8 +30,40 @@ pub struct Element {
     pub flow_decline_per_1000_l: f64,
     /// Share of B gained in 1000 L of permeate (exponential).
     pub salt_rise_per_1000_l: f64,
+    /// Share of A lost in 30 days, whether it makes water or stands (exponential).
+    pub flow_decline_per_30_days: f64,
+    /// Share of B gained in 30 days, whether it makes water or stands (exponential).
+    pub salt_rise_per_30_days: f64,
     /// Slices of the march, 1 or more.
     pub slices: usize,
+}
+
+/// What the element has been through since it was new.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Wear {
+    /// Permeate made, L.
+    pub(super) litres: f64,
+    /// Age, s.
+    pub(super) seconds: f64,
+    /// Parts of A and B that sudden changes have left, 1 when there were none.
+    pub(super) water_left: f64,
+    pub(super) salt_left: f64,
+}
+
+impl Wear {
+    pub(super) const NEW: Self = Self {
+        litres: 0.0,
+        seconds: 0.0,
+        water_left: 1.0,
+        salt_left: 1.0,
+    };
+}
+
+/// A in L/(m²·h·bar) and B in L/(m²·h) at one moment.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Permeability {
+    pub(super) water: f64,
+    pub(super) salt: f64,
 }
 
 /// What the element meets at its inlet and permeate port.
@@ -52,24 +87,33 @@ pub(super) struct Separated {
 }
 
 impl Element {
-    /// A at this temperature after `litres` of permeate, L/(m²·h·bar).
-    pub(super) fn water_permeability_at(&self, celsius: f64, litres: f64) -> f64 {
-        self.water_permeability
-            * self.water_law.factor(celsius)
-            * (1.0 - self.flow_decline_per_1000_l).powf(litres / 1000.0)
+    /// A over A when new, at the same temperature.
+    pub(super) fn water_left(&self, wear: &Wear) -> f64 {
+        let months = wear.seconds / MONTH;
+        wear.water_left
+            * (1.0 - self.flow_decline_per_1000_l).powf(wear.litres / 1000.0)
+            * (1.0 - self.flow_decline_per_30_days).powf(months)
     }
 
-    /// B at this temperature after `litres` of permeate, L/(m²·h).
-    pub(super) fn salt_permeability_at(&self, celsius: f64, litres: f64) -> f64 {
-        self.salt_permeability
-            * self.salt_law.factor(celsius)
-            * (1.0 + self.salt_rise_per_1000_l).powf(litres / 1000.0)
+    /// B over B when new, at the same temperature.
+    pub(super) fn salt_left(&self, wear: &Wear) -> f64 {
+        let months = wear.seconds / MONTH;
+        wear.salt_left
+            * (1.0 + self.salt_rise_per_1000_l).powf(wear.litres / 1000.0)
+            * (1.0 + self.salt_rise_per_30_days).powf(months)
+    }
+
+    /// A and B at this temperature and wear.
+    pub(super) fn permeability(&self, celsius: f64, wear: &Wear) -> Permeability {
+        Permeability {
+            water: self.water_permeability * self.water_law.factor(celsius) * self.water_left(wear),
+            salt: self.salt_permeability * self.salt_law.factor(celsius) * self.salt_left(wear),
+        }
     }
 
     /// Marches the feed through the element. Water and salt balance to rounding, whatever comes.
-    pub(super) fn separate(&self, inlet: Inlet, litres_made: f64) -> Separated {
-        let water = self.water_permeability_at(inlet.celsius, litres_made);
-        let salt = self.salt_permeability_at(inlet.celsius, litres_made);
+    pub(super) fn separate(&self, inlet: Inlet, permeability: Permeability) -> Separated {
+        let Permeability { water, salt } = permeability;
         let slice_m2 = self.area_m2 / self.slices as f64;
         let loss = self.channel_loss * inlet.l_per_h;
         let (mut flow, mut mass) = (inlet.l_per_h, inlet.l_per_h * inlet.mg_per_l);
@@ -163,6 +207,8 @@ mod tests {
             permeate_side: Volume::from_litres(0.1),
             flow_decline_per_1000_l: 0.0,
             salt_rise_per_1000_l: 0.0,
+            flow_decline_per_30_days: 0.0,
+            salt_rise_per_30_days: 0.0,
             slices: 12,
         }
     }
@@ -179,7 +225,7 @@ mod tests {
                 mg_per_l: 250.0,
                 l_per_h,
             };
-            let separated = element.separate(inlet, 0.0);
+            let separated = element.separate(inlet, element.permeability(25.0, &Wear::NEW));
             if high - low < 1e-9 {
                 return separated;
             }
@@ -242,7 +288,7 @@ mod tests {
                 mg_per_l: 1e-6,
                 l_per_h: flux * element.area_m2 / recovery,
             };
-            let separated = element.separate(inlet, 0.0);
+            let separated = element.separate(inlet, element.permeability(25.0, &Wear::NEW));
             assert!(
                 (separated.permeate_mg_per_l / 1e-6 - expected).abs() < 1e-5,
                 "{}",
@@ -298,7 +344,8 @@ mod tests {
             mg_per_l: 250.0,
             l_per_h: 0.5,
         };
-        let separated = table_element().separate(inlet, 0.0);
+        let element = table_element();
+        let separated = element.separate(inlet, element.permeability(25.0, &Wear::NEW));
         let water = separated.permeate_l_per_h + separated.concentrate_l_per_h;
         assert!((water - 0.5).abs() < 1e-12);
         assert!(separated.concentrate_l_per_h > 0.0);

@@ -25,7 +25,7 @@ pub use hydraulics::{Prefilter, Restrictor};
 pub use membrane::Element;
 pub use plant::{Flush, Parameters, Phase, Plant};
 pub use resin::Resin;
-pub use sensors::{Reading, Sensor};
+pub use sensors::{Fault, Reading, Sensor};
 pub use storage::{Container, Draw};
 pub use supply::Supply;
 pub use truth::{Totals, Truth};

@@ -4,7 +4,7 @@
 //! the same unit, to the bit.
 
 use super::hydraulics::{Hydraulics, Prefilter, Restrictor};
-use super::membrane::{Element, Held, wash};
+use super::membrane::{Element, Held, Wear, wash};
 use super::resin::Resin;
 use super::storage::{Container, Draw};
 use super::supply::Supply;
@@ -77,14 +77,26 @@ pub struct Plant {
     pub(super) first_held_mg: f64,
     pub(super) now: Hydraulics,
     pub(super) product_passing: f64,
-    pub(super) membrane_litres: f64,
+    pub(super) wear: Wear,
     pub(super) totals: Totals,
     flush_left: f64,
+    longest: Longest,
 }
 
 /// Longest internal steps, s: flows are taken as constant within one.
-const STANDING_STEP: f64 = 30.0;
-const RUNNING_STEP: f64 = 5.0;
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Longest {
+    running: f64,
+    standing: f64,
+}
+
+impl Longest {
+    const FINE: Self = Self {
+        running: 5.0,
+        standing: 30.0,
+    };
+}
+
 /// How fast the unit's water follows the mains while running and the room while standing, s.
 const RUNNING_TEMPERATURE_SECONDS: f64 = 90.0;
 const STANDING_TEMPERATURE_SECONDS: f64 = 5400.0;
@@ -107,7 +119,8 @@ impl Plant {
             first_held_mg: 0.0,
             now: Hydraulics::default(),
             product_passing: 0.0,
-            membrane_litres: 0.0,
+            wear: Wear::NEW,
+            longest: Longest::FINE,
             totals: Totals::default(),
             parameters,
         };
@@ -122,15 +135,36 @@ impl Plant {
         let mut left = seconds;
         while left > 1e-9 {
             let longest = match self.phase {
-                Phase::Standing => STANDING_STEP,
-                Phase::Producing => RUNNING_STEP,
-                Phase::Flushing => RUNNING_STEP.min(self.flush_left),
+                Phase::Standing => self.longest.standing,
+                Phase::Producing => self.longest.running,
+                Phase::Flushing => self.longest.running.min(self.flush_left),
             };
             let part = left.min(longest);
             self.advance(part);
             self.settle_flows();
             left -= part;
         }
+    }
+
+    /// Lets longer internal steps pass from now on (s, > 0; 5 and 30 unless changed): years then go
+    /// by quickly. Water and salt balance as well as before; a run starts and ends up to a step
+    /// late, and flows follow pressure and temperature in steps. With 30 and 60 the recovery of a
+    /// month differs by 0.2 % and its salt passage by less.
+    pub fn hurry(&mut self, running: f64, standing: f64) {
+        self.longest = Longest { running, standing };
+    }
+
+    /// What it does at this moment.
+    #[must_use]
+    pub fn phase(&self) -> Phase {
+        self.phase
+    }
+
+    /// The membrane changes at once and for good: it loses a share of A (0–1) and gains a share
+    /// of B (0 or more).
+    pub fn lose(&mut self, share_of_a: f64, rise_of_b: f64) {
+        self.wear.water_left *= 1.0 - share_of_a;
+        self.wear.salt_left *= 1.0 + rise_of_b;
     }
 
     /// Time since the start, s.
@@ -148,7 +182,7 @@ impl Plant {
 
     /// Puts a new membrane of the same make in.
     pub fn replace_membrane(&mut self) {
-        self.membrane_litres = 0.0;
+        self.wear = Wear::NEW;
     }
 
     /// Puts fresh pre-filters in.
@@ -205,7 +239,9 @@ impl Plant {
             supply.bar(*seed, self.seconds),
             self.celsius,
             mg_per_l,
-            self.membrane_litres,
+            self.parameters
+                .element
+                .permeability(self.celsius, &self.wear),
             self.now.feed_l_per_h,
         );
     }
@@ -241,7 +277,7 @@ impl Plant {
         let hours = seconds / 3600.0;
         let element = &self.parameters.element;
         if self.phase == Phase::Standing {
-            let salt = element.salt_permeability_at(self.celsius, self.membrane_litres);
+            let salt = element.permeability(self.celsius, &self.wear).salt;
             self.held.stand(element, salt * element.area_m2, seconds);
         }
         let separated = self.now.separated;
@@ -273,7 +309,8 @@ impl Plant {
         };
         self.totals.product_mg += permeate_mg * self.product_passing;
         self.parameters.prefilter.passed += Volume::from_litres(feed);
-        self.membrane_litres += permeate;
+        self.wear.litres += permeate;
+        self.wear.seconds += seconds;
         self.totals.feed_litres += feed;
         self.totals.permeate_litres += permeate;
         self.totals.concentrate_litres += concentrate;
@@ -287,5 +324,88 @@ impl Plant {
         let element = &self.parameters.element;
         self.held.feed_side * element.feed_side.litres()
             + self.held.permeate_side * element.permeate_side.litres()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::simulation::DemoUnit;
+
+    const DAY: f64 = 86_400.0;
+
+    fn demo() -> Plant {
+        DemoUnit::new(42, jiff::civil::date(2026, 1, 10).at(8, 0, 0, 0)).plant
+    }
+
+    #[test]
+    fn in_a_hurry_the_same_month_passes() {
+        let (mut fine, mut fast) = (demo(), demo());
+        for plant in [&mut fine, &mut fast] {
+            plant.parameters.flush = None;
+        }
+        fast.parameters.element.slices = 4;
+        fast.hurry(30.0, 60.0);
+        fine.step(30.0 * DAY);
+        fast.step(30.0 * DAY);
+        let (fine, fast) = (fine.truth().totals, fast.truth().totals);
+        for (what, fine, fast, relative) in [
+            // The float stops it up to half a minute late.
+            ("permeate", fine.permeate_litres, fast.permeate_litres, 2e-3),
+            (
+                "recovery",
+                fine.permeate_litres / fine.feed_litres,
+                fast.permeate_litres / fast.feed_litres,
+                2e-3,
+            ),
+            (
+                "salt passage",
+                fine.permeate_mg / fine.permeate_litres,
+                fast.permeate_mg / fast.permeate_litres,
+                2e-3,
+            ),
+        ] {
+            assert!(
+                (fast / fine - 1.0).abs() < relative,
+                "{what}: {fast}, {fine}"
+            );
+        }
+        let salt = fast.feed_mg - fast.permeate_mg - fast.concentrate_mg - fast.held_mg;
+        assert!(salt.abs() < 1e-9 * fast.feed_mg, "{salt} mg open");
+    }
+
+    #[test]
+    fn a_loss_is_at_once_and_for_good_until_a_new_membrane() {
+        // Closed form: 0.9² of A.
+        let mut plant = demo();
+        plant.parameters.element.flow_decline_per_1000_l = 0.0;
+        plant.parameters.element.salt_rise_per_1000_l = 0.0;
+        let before = plant.truth();
+        plant.lose(0.1, 0.5);
+        plant.lose(0.1, 0.0);
+        let after = plant.truth();
+        let water = after.water_permeability / before.water_permeability;
+        assert!((water - 0.81).abs() < 1e-12, "{water}");
+        assert!((after.water_permeability_of_new - 0.81).abs() < 1e-12);
+        assert!((after.salt_permeability_of_new - 1.5).abs() < 1e-12);
+        plant.step(DAY);
+        assert!((plant.truth().water_permeability_of_new - 0.81).abs() < 1e-12);
+        plant.replace_membrane();
+        assert_eq!(plant.truth().water_permeability_of_new, 1.0);
+    }
+
+    #[test]
+    fn a_decline_in_time_is_exponential_whether_it_runs_or_stands() {
+        // Closed form: 0.98³ after 90 days.
+        let mut plant = demo();
+        plant.parameters.element.flow_decline_per_1000_l = 0.0;
+        plant.parameters.element.flow_decline_per_30_days = 0.02;
+        plant.parameters.element.salt_rise_per_1000_l = 0.0;
+        plant.parameters.element.salt_rise_per_30_days = 0.03;
+        plant.hurry(30.0, 60.0);
+        plant.step(90.0 * DAY);
+        let truth = plant.truth();
+        assert!((truth.water_permeability_of_new - 0.98_f64.powi(3)).abs() < 1e-9);
+        assert!((truth.salt_permeability_of_new - 1.03_f64.powi(3)).abs() < 1e-9);
     }
 }

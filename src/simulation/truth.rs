@@ -70,6 +70,10 @@ pub struct Truth {
     pub water_permeability: f64,
     /// B at this temperature and age, L/(m²·h).
     pub salt_permeability: f64,
+    /// A over A when new, at the same temperature.
+    pub water_permeability_of_new: f64,
+    /// B over B when new, at the same temperature.
+    pub salt_permeability_of_new: f64,
     /// In the storage.
     pub storage: Volume,
     /// Taken up by the DI cartridge, meq.
@@ -93,6 +97,7 @@ impl Plant {
         let (running, separated) = (self.phase != Phase::Standing, self.now.separated);
         let feed_mg_per_l = parameters.supply.mg_per_l(parameters.seed, self.seconds);
         let at = |mg_per_l| Conductivity::from_us_per_cm(conductivity(mg_per_l));
+        let permeability = element.permeability(self.celsius, &self.wear);
         let made = running.then_some(separated.permeate_mg_per_l);
         Truth {
             seconds: self.seconds,
@@ -114,8 +119,10 @@ impl Plant {
             concentrate_conductivity: at(self.held.feed_side),
             product_conductivity: at(self.held.permeate_side * self.product_passing),
             rejection: made.map(|mg_per_l| 1.0 - mg_per_l / feed_mg_per_l),
-            water_permeability: element.water_permeability_at(self.celsius, self.membrane_litres),
-            salt_permeability: element.salt_permeability_at(self.celsius, self.membrane_litres),
+            water_permeability: permeability.water,
+            salt_permeability: permeability.salt,
+            water_permeability_of_new: element.water_left(&self.wear),
+            salt_permeability_of_new: element.salt_left(&self.wear),
             storage: parameters.container.contents,
             resin_taken_meq: parameters.resin.as_ref().map_or(0.0, Resin::taken_meq),
             inlet_open: running,
