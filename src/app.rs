@@ -19,7 +19,7 @@ use crate::{
         store::{Loaded, Store, StoreError},
     },
     installation::{Incoming, Installation},
-    keeper::Keeper,
+    keeper::{Keeper, state_of_parts},
     wire::Outgoing,
 };
 
@@ -298,7 +298,7 @@ fn read_states(loaded: &Loaded) -> Result<BTreeMap<String, UnitState>, AppError>
     loaded
         .units
         .iter()
-        .map(|(unit, text)| match serde_json::from_str(text) {
+        .map(|(unit, parts)| match state_of_parts(parts) {
             Ok(state) => Ok((unit.clone(), state)),
             Err(source) => Err(AppError::State {
                 unit: unit.clone(),

@@ -50,7 +50,7 @@ pub enum Record {
 pub struct Installation {
     prefix: String,
     seats: Vec<Seat>,
-    listeners: HashMap<String, Vec<Listener>>,
+    listeners: HashMap<String, Arc<[Listener]>>,
     /// When each unit wants to be looked at next.
     due: BTreeSet<(Mono, usize)>,
     outgoing: VecDeque<Outgoing>,
@@ -98,7 +98,10 @@ impl Installation {
         let mut installation = Self {
             prefix: settings.publish.prefix.clone(),
             seats,
-            listeners,
+            listeners: listeners
+                .into_iter()
+                .map(|(topic, own)| (topic, own.into()))
+                .collect(),
             due: BTreeSet::new(),
             outgoing: VecDeque::new(),
             records: Vec::new(),
@@ -158,13 +161,12 @@ impl Installation {
         if let Some(keep) = self.hear_command(now, message) {
             return keep;
         }
-        let Some(listeners) = self.listeners.get(message.topic) else {
+        let Some(listeners) = self.listeners.get(message.topic).cloned() else {
             return Keep::Nothing;
         };
         let payload = Payload::new(message.payload);
         let mut keep = Keep::Nothing;
-        // The list is short and the borrow of it would last too long.
-        for listener in listeners.clone() {
+        for listener in listeners.iter().copied() {
             let (Listener::Availability { seat, sensor } | Listener::Sensor { seat, sensor }) =
                 listener;
             let Some(taken) = self.seats.get_mut(seat) else {
@@ -284,8 +286,8 @@ impl Installation {
         let Some(seat) = self.seats.get_mut(index) else {
             return;
         };
-        let id = &seat.unit.settings().id.clone();
         while let Some(output) = seat.unit.drain() {
+            let id = &seat.unit.settings().id;
             match output {
                 Output::AlertChanged(alert) => seat.publisher.at_once(State::Alert(alert)),
                 Output::Event(event) => {
@@ -302,8 +304,7 @@ impl Installation {
                 }
             }
         }
-        seat.publisher
-            .publish(&self.prefix, &seat.unit, now, &mut self.outgoing);
+        seat.publisher.publish(&seat.unit, now, &mut self.outgoing);
         let due = seat
             .unit
             .deadline()

@@ -1,18 +1,16 @@
 //! What is to be kept when: gathers what changed, hands it to the store one checkpoint at a time,
 //! and releases a message's receipt only once the change it made is durable.
 
-use std::{
-    collections::{BTreeMap, BTreeSet},
-    time::Duration,
-};
+use std::{collections::BTreeSet, time::Duration};
 
+use serde_json::{Map, Value};
 use tokio::{sync::oneshot, time::Instant};
 
 use crate::{
     core::{Keep, UnitState},
     edge::{
         mqtt::Receipt,
-        store::{Checkpoint, RunRow, StageRow, Store, StoreError},
+        store::{Checkpoint, Parts, RunRow, StageRow, Store, StoreError},
     },
     installation::{Installation, Record},
     time::Wall,
@@ -159,15 +157,10 @@ impl Keeper {
 
     fn gather(&mut self, installation: &mut Installation) {
         let (_, states) = installation.take_changed();
-        let mut units: BTreeMap<String, String> = std::mem::take(&mut self.waiting.units)
+        let states = states
             .into_iter()
-            .collect();
-        units.extend(
-            states
-                .into_iter()
-                .map(|(id, state)| (id, state_text(&state))),
-        );
-        self.waiting.units = units.into_iter().collect();
+            .map(|(id, state)| (id, state_parts(&state)));
+        self.waiting.units.extend(states);
         for record in installation.take_records() {
             match record {
                 Record::Run(unit, run) => self.waiting.runs.push(RunRow {
@@ -189,11 +182,7 @@ impl Keeper {
     /// A failed write waits with what came since; newer states win.
     fn put_back(&mut self, failed: Writing) {
         let newer = std::mem::replace(&mut self.waiting, failed.checkpoint);
-        let mut units: BTreeMap<String, String> = std::mem::take(&mut self.waiting.units)
-            .into_iter()
-            .collect();
-        units.extend(newer.units);
-        self.waiting.units = units.into_iter().collect();
+        self.waiting.units.extend(newer.units);
         self.waiting.runs.extend(newer.runs);
         self.waiting.stages_replaced.extend(newer.stages_replaced);
         self.waiting.subscriptions = newer.subscriptions.or(self.waiting.subscriptions.take());
@@ -203,9 +192,52 @@ impl Keeper {
     }
 }
 
-/// A unit's state as it is stored.
+/// A unit's state as it is stored: the JSON of each of its fields by the field's name, whatever fields
+/// there are.
 #[must_use]
-pub fn state_text(state: &UnitState) -> String {
+pub fn state_parts(state: &UnitState) -> Parts {
     // Maps with text keys, numbers and texts always serialise; not-a-number becomes null.
-    serde_json::to_string(state).unwrap_or_default()
+    match serde_json::to_value(state) {
+        Ok(Value::Object(fields)) => fields
+            .into_iter()
+            .map(|(name, field)| (name, field.to_string()))
+            .collect(),
+        Ok(_) | Err(_) => Parts::new(),
+    }
+}
+
+/// The state of which [`state_parts`] made the parts.
+///
+/// # Errors
+/// When a part is no JSON, or not of its field.
+pub fn state_of_parts(parts: &Parts) -> Result<UnitState, serde_json::Error> {
+    let fields = parts
+        .iter()
+        .map(|(name, text)| Ok((name.clone(), serde_json::from_str(text)?)))
+        .collect::<Result<Map<String, Value>, serde_json::Error>>()?;
+    serde_json::from_value(Value::Object(fields))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn each_field_of_a_state_is_a_part_and_a_missing_one_has_its_default() {
+        let mut state = UnitState::default();
+        state.totals.runs = 7;
+        let held = crate::core::Known::inferred(96.4);
+        state.membrane.held.insert("rejection_pct".to_owned(), held);
+        let mut parts = state_parts(&state);
+        assert_eq!(parts["open_run"], "null");
+        assert!(parts["membrane"].contains(r#""rejection_pct":[96.4,"i"]"#));
+        assert_eq!(state_of_parts(&parts).unwrap(), state);
+        parts.remove("totals");
+        let read = state_of_parts(&parts).unwrap();
+        assert_eq!((read.totals.runs, read.membrane), (0, state.membrane));
+        for wrong in ["7", "{", ""] {
+            parts.insert("totals".to_owned(), wrong.to_owned());
+            assert!(state_of_parts(&parts).is_err(), "{wrong:?}");
+        }
+    }
 }

@@ -6,9 +6,11 @@
 pub enum Group {
     /// What flows now.
     Now,
-    /// What the membrane does.
+    /// What the membrane does: while it runs, and held from the last run in between.
     Membrane,
-    /// Ever-growing sums.
+    /// What the membrane's runs have taught over its life.
+    Wear,
+    /// Ever-growing sums, and what they come to by the day and by the run.
     Totals,
 }
 
@@ -29,10 +31,21 @@ impl Description {
     /// The value as published: rounded to the metric's decimals, never `-0`.
     #[must_use]
     pub fn round(&self, value: f64) -> f64 {
-        let factor = 10f64.powi(i32::from(self.decimals));
-        let rounded = (value * factor).round() / factor;
-        if rounded == 0.0 { 0.0 } else { rounded }
+        rounded(value, self.decimals)
     }
+
+    /// The value as kept of a run: three digits more than published are far below what any sensor
+    /// tells, and short as text.
+    #[must_use]
+    pub fn kept(&self, value: f64) -> f64 {
+        rounded(value, self.decimals + 3)
+    }
+}
+
+fn rounded(value: f64, decimals: u8) -> f64 {
+    let factor = 10f64.powi(i32::from(decimals));
+    let rounded = (value * factor).round() / factor;
+    if rounded == 0.0 { 0.0 } else { rounded }
 }
 
 macro_rules! catalogue {
@@ -98,6 +111,36 @@ catalogue! {
         NormalizedFlowOfBaseline, Membrane, "normalized_flow_of_baseline_pct", "%", 1, "Normalised flow as a share of this element's own baseline.";
         ExpectedFlow, Membrane, "expected_flow_l_min", "L/min", 4, "Permeate flow an element as rated would give under the present conditions.";
         SpecificFlux, Membrane, "specific_flow_l_h_bar", "L/h/bar", 3, "Permeate flow at 25 °C for each bar of net driving pressure.";
+        SaltPassageOfBaseline, Membrane, "salt_passage_of_baseline_pct", "%", 1, "Salt passage as a share of this element's own baseline, at the same conditions.";
+        Shortfall, Membrane, "shortfall_l_d", "L/d", 1, "What a day of running gives less than the rating: the rated flow less the present one.";
+        ShortfallPressure, Membrane, "shortfall_pressure_l_d", "L/d", 1, "The part of the shortfall that feed pressure costs (negative: gains).";
+        ShortfallBackPressure, Membrane, "shortfall_back_pressure_l_d", "L/d", 1, "The part that back-pressure on the permeate and the drop along the membrane cost.";
+        ShortfallTemperature, Membrane, "shortfall_temperature_l_d", "L/d", 1, "The part that the temperature costs.";
+        ShortfallSalinity, Membrane, "shortfall_salinity_l_d", "L/d", 1, "The part that osmotic pressure costs.";
+        ShortfallMembrane, Membrane, "shortfall_membrane_l_d", "L/d", 1, "The part that the element itself costs: wear, fouling, its maker's tolerance.";
+        BoostedFlow, Membrane, "boosted_flow_l_d", "L/d", 1, "What a day of running would give with this element at `boost_pressure`, everything else as it is.";
+        PrefilterDrop, Membrane, "prefilter_drop_bar", "bar", 2, "Pressure lost in the pre-filters, referred to a feed of 1 L/min.";
+        FlowResponse, Wear, "flow_response_k", "K", 0, "Learned response of the flow to temperature: U in exp(U·(1/298 − 1/(273 + T))); the handbook has 3020.";
+        FlowResponseMargin, Wear, "flow_response_margin_k", "K", 0, "Its uncertainty: half the width of the 95 % band.";
+        ResponseToHandbook, Wear, "flow_response_to_handbook_pct", "%", 1, "How much more (or less) water the learned response gives at 10 °C than the handbook's.";
+        FlowTrend, Wear, "flow_trend_of_baseline_pct", "%", 1, "Level of the normalised flow over the last runs as a share of the baseline.";
+        FlowTrendMargin, Wear, "flow_trend_margin_pct", "%", 1, "Its uncertainty: half the width of the 95 % band.";
+        FlowChange, Wear, "flow_change_pct_month", "%/month", 2, "Change of the normalised flow in a month, by a robust slope.";
+        FlowChangeMargin, Wear, "flow_change_margin_pct_month", "%/month", 2, "Its uncertainty: half the width of the 95 % band.";
+        FlowLimitEarliest, Wear, "flow_limit_earliest_d", "d", 0, "Days until the normalised flow reaches its limit, at the earliest.";
+        FlowLimitLikely, Wear, "flow_limit_likely_d", "d", 0, "Days until the normalised flow reaches its limit, at the present change.";
+        FlowLimitLatest, Wear, "flow_limit_latest_d", "d", 0, "Days until the normalised flow reaches its limit, at the latest.";
+        SmallestFlowChange, Wear, "smallest_flow_change_pct", "%", 1, "The smallest lasting change of the flow that 30 runs of this unit's scatter can show.";
+        SaltResponse, Wear, "salt_response_k", "K", 0, "Learned response of the salt's passage to temperature, as for the flow.";
+        SaltResponseMargin, Wear, "salt_response_margin_k", "K", 0, "Its uncertainty: half the width of the 95 % band.";
+        SaltTrend, Wear, "salt_trend_of_baseline_pct", "%", 1, "Level of the normalised salt passage over the last runs as a share of the baseline.";
+        SaltTrendMargin, Wear, "salt_trend_margin_pct", "%", 1, "Its uncertainty: half the width of the 95 % band.";
+        SaltChange, Wear, "salt_change_pct_month", "%/month", 2, "Change of the normalised salt passage in a month, by a robust slope.";
+        SaltChangeMargin, Wear, "salt_change_margin_pct_month", "%/month", 2, "Its uncertainty: half the width of the 95 % band.";
+        SaltLimitEarliest, Wear, "salt_limit_earliest_d", "d", 0, "Days until the normalised salt passage reaches its limit, at the earliest.";
+        SaltLimitLikely, Wear, "salt_limit_likely_d", "d", 0, "Days until the normalised salt passage reaches its limit, at the present change.";
+        SaltLimitLatest, Wear, "salt_limit_latest_d", "d", 0, "Days until the normalised salt passage reaches its limit, at the latest.";
+        SmallestSaltChange, Wear, "smallest_salt_change_pct", "%", 1, "The smallest lasting change of the salt passage that 30 runs of this unit's scatter can show.";
         FeedVolume, Totals, "feed_l", "L", 3, "Water into the unit since the beginning.";
         PermeateVolume, Totals, "permeate_l", "L", 3, "Permeate made since the beginning.";
         ConcentrateVolume, Totals, "concentrate_l", "L", 3, "Concentrate to the drain since the beginning.";
@@ -106,6 +149,11 @@ catalogue! {
         ProducingTime, Totals, "producing_h", "h", 2, "Time the unit made water.";
         UnmeasuredTime, Totals, "unmeasured_h", "h", 2, "Time of which no meter told the flow.";
         Runs, Totals, "runs", "", 0, "Runs that ended.";
+        PermeateSalt, Totals, "permeate_salt_mg", "mg", 1, "Salt in the permeate since the beginning, as NaCl: what DI stages had to take up.";
+        CreepSalt, Totals, "creep_salt_mg", "mg", 1, "Part of it that crept through the membrane while the unit stood.";
+        StartsPerDay, Totals, "starts_per_day", "", 1, "Runs a day, over the last days.";
+        LitresPerRun, Totals, "litres_per_run_l", "L", 2, "Permeate of a run, the mean over the last days.";
+        CreepShare, Totals, "creep_share_pct", "%", 1, "Share of the salt in the permeate that creep brought, over the last days.";
     }
 }
 
@@ -114,10 +162,15 @@ catalogue! {
     StageMetric {
         Treated, Now, "treated_l", "L", 1, "Water the stage has treated since it was installed: the whole feed before the membrane, permeate behind it.";
         Left, Now, "left_pct", "%", 1, "What is left of the stage, by the limit that binds.";
-        LeftVolume, Now, "left_l", "L", 0, "Water the stage can still treat by its configured life.";
+        LeftVolume, Now, "left_l", "L", 0, "Water the stage can still treat, by its configured life or its load so far.";
         LeftTime, Now, "left_d", "d", 1, "Days left: by age, or by volume at the unit's own use.";
         Tds, Now, "tds_mg_l", "mg/L", 1, "TDS behind the stage, in the unit's scale.";
         Age, Now, "age_d", "d", 1, "Days since the stage was installed.";
+        LeftLow, Now, "left_low_pct", "%", 1, "The least that may be left of a DI stage, as what is not known of feed and resin is taken at its worst.";
+        LeftHigh, Now, "left_high_pct", "%", 1, "The most that may be left of a DI stage, taken at its best.";
+        CationLoad, Now, "cation_load_meq", "meq", 1, "Positive ions a DI stage has taken up since it was installed.";
+        AnionLoad, Now, "anion_load_meq", "meq", 1, "Negative ions, carbon dioxide and silica a DI stage has taken up since it was installed.";
+        DisinfectantLoad, Now, "disinfectant_load_g", "g", 2, "Disinfectant that the feed has brought to carbon since it was installed, as Cl2.";
     }
 }
 
@@ -146,5 +199,6 @@ mod tests {
         let description = Metric::FeedPressure.description();
         assert_eq!(description.round(4.136_85), 4.14);
         assert!(description.round(-0.001).is_sign_positive());
+        assert_eq!(description.kept(4.136_854_4), 4.136_85);
     }
 }

@@ -12,7 +12,7 @@ use crate::{
     core::Unit,
     time::{Mono, Now},
     wire::{
-        Outgoing,
+        Outgoing, Text,
         document::{self, Snapshot, State},
     },
 };
@@ -23,6 +23,7 @@ pub struct Publisher {
     interval: Duration,
     heartbeat: Duration,
     states: Vec<State>,
+    topics: Vec<String>,
     /// A hash of what was last told of each state; texts would cost too much memory.
     told: Vec<Option<u64>>,
     /// States to tell without waiting for the interval.
@@ -31,6 +32,8 @@ pub struct Publisher {
     stirred: bool,
     next: Mono,
     heartbeat_at: Mono,
+    /// Room to write a state down in.
+    text: Text,
 }
 
 /// Nothing is published for this long after a start: a restart should not blank every value in the
@@ -42,15 +45,18 @@ impl Publisher {
     #[must_use]
     pub fn new(unit: &Unit, settings: &Publish, now: Now) -> Self {
         let states = document::states(unit, now);
+        let topic = |state: &State| document::topic(&settings.prefix, unit, *state);
         Self {
             interval: settings.interval,
             heartbeat: settings.heartbeat,
             told: vec![None; states.len()],
+            topics: states.iter().map(topic).collect(),
             states,
             urgent: Vec::new(),
             stirred: true,
             next: now.mono.after(settings.interval.max(FIRST_WAIT)),
             heartbeat_at: now.mono.after(settings.heartbeat),
+            text: Text::default(),
         }
     }
 
@@ -82,35 +88,26 @@ impl Publisher {
     }
 
     /// Publishes what is due.
-    pub fn publish(
-        &mut self,
-        prefix: &str,
-        unit: &Unit,
-        now: Now,
-        outgoing: &mut VecDeque<Outgoing>,
-    ) {
+    pub fn publish(&mut self, unit: &Unit, now: Now, outgoing: &mut VecDeque<Outgoing>) {
         let beat = now.mono >= self.heartbeat_at && now.mono >= self.next;
         let due = beat || (self.stirred && now.mono >= self.next);
         if !due && self.urgent.is_empty() {
             return;
         }
         let snapshot = Snapshot::of(unit, now);
-        for (state, told) in self.states.iter().zip(&mut self.told) {
+        for ((state, topic), told) in self.states.iter().zip(&self.topics).zip(&mut self.told) {
             // Alerts and runs are urgent when they change: else they need not be written to see it.
             let changes_with_readings = !matches!(state, State::Alert(_) | State::Run);
             let look = due && (changes_with_readings || beat || told.is_none());
             if !look && !self.urgent.contains(state) {
                 continue;
             }
-            let body = snapshot.body(*state);
-            let hash = hash(&body);
+            self.text.clear();
+            snapshot.write(*state, &mut self.text);
+            let hash = hash(self.text.bytes());
             if beat || *told != Some(hash) {
                 *told = Some(hash);
-                outgoing.push_back(document::message(
-                    document::topic(prefix, unit, *state),
-                    body,
-                    now,
-                ));
+                outgoing.push_back(document::message(topic.clone(), &self.text, now));
             }
         }
         self.urgent.clear();
@@ -124,7 +121,7 @@ impl Publisher {
     }
 }
 
-fn hash(text: &str) -> u64 {
+fn hash(text: &[u8]) -> u64 {
     let mut hasher = DefaultHasher::new();
     text.hash(&mut hasher);
     hasher.finish()

@@ -163,9 +163,116 @@ fn the_readme_states_the_default_limits() {
     );
     assert!(row(Code::StageLow).contains(&text), "{text}");
     assert!(row(Code::SensorSilent).contains(&minutes(alerts.sensor_silent.unwrap())));
+    let cycling = alerts.short_cycling.unwrap();
+    let text = format!(
+        "more than {:.0} starts a day for less than {:.0} L each",
+        cycling.raise,
+        alerts.short_run.litres()
+    );
+    assert!(row(Code::ShortCycling).contains(&text), "{text}");
+    let hours = |time: std::time::Duration| format!("{} h", time.as_secs() / 3600);
+    assert!(row(Code::RunTooLong).contains(&hours(alerts.run_too_long.unwrap())));
+    let text = format!(
+        "{} runs of {} or more in a row",
+        alerts.flush_missed.unwrap(),
+        minutes(alerts.flush_missed_run)
+    );
+    assert!(row(Code::FlushMissed).contains(&text), "{text}");
     for code in Code::ALL {
         let severity = format!("| {} |", code.severity().key());
         assert!(row(code).ends_with(&severity), "{}", row(code));
+    }
+}
+
+#[test]
+fn the_readme_states_the_limits_of_doubts_and_hydraulics() {
+    let readme = read("README.md");
+    let written = block(&readme, "toml");
+    let without_ratio: Vec<&str> = written
+        .lines()
+        .filter(|line| !line.starts_with("waste_ratio"))
+        .collect();
+    let settings = load("README.md", &without_ratio.join("\n"));
+    let alerts = &settings.units[0].alerts;
+    let (doubts, hydraulics) = (&alerts.doubts, &alerts.hydraulics);
+    let minutes = |hold: std::time::Duration| format!("{} min", hold.as_secs() / 60);
+    let implausible = doubts.sensor_implausible.unwrap();
+    let balance = doubts.balance_open.unwrap();
+    let leaking = hydraulics.shutoff_leaking.unwrap();
+    let recovery = hydraulics.recovery_out_of_range.unwrap();
+    let clogging = hydraulics.prefilter_clogging.unwrap();
+    let lift = hydraulics.pump_not_lifting.unwrap();
+    let temperature = hydraulics.feed_temperature_out_of_range.unwrap();
+    for (code, text) in [
+        (
+            Code::SensorImplausible,
+            format!(
+                "{:.0} % of a sensor's readings within {} cannot be, or it contradicts the other probes for {}",
+                implausible.share * 100.0,
+                minutes(implausible.window),
+                minutes(implausible.hold)
+            ),
+        ),
+        (
+            Code::SensorStuck,
+            format!(
+                "through {} h",
+                doubts.sensor_stuck.unwrap().as_secs() / 3600
+            ),
+        ),
+        (
+            Code::BalanceOpen,
+            format!(
+                "more than {:.0} % apart over {:.0} L",
+                balance.raise * 100.0,
+                balance.volume.litres()
+            ),
+        ),
+        (
+            Code::ShutoffLeaking,
+            format!(
+                "more than {:.2} L/min ({:.0} L a day)",
+                leaking.raise.l_per_min(),
+                leaking.raise.l_per_day()
+            ),
+        ),
+        (
+            Code::RecoveryOutOfRange,
+            format!(
+                "{:.0} to {:.0} %) for {}",
+                recovery.low * 100.0,
+                recovery.high * 100.0,
+                minutes(recovery.hold)
+            ),
+        ),
+        (
+            Code::PrefilterClogging,
+            format!("{:.0} psi", clogging.raise.psi()),
+        ),
+        (
+            Code::PumpNotLifting,
+            format!(
+                "less than {:.1} bar for {}",
+                lift.raise.bar(),
+                minutes(lift.hold)
+            ),
+        ),
+        (
+            Code::FeedTemperatureOutOfRange,
+            format!(
+                "below {:.0} °C or above {:.0} °C for {}",
+                temperature.low.celsius(),
+                temperature.high.celsius(),
+                minutes(temperature.hold)
+            ),
+        ),
+    ] {
+        let start = format!("| `{}` |", code.key());
+        let row = readme.lines().find(|line| line.starts_with(&start));
+        assert!(
+            row.is_some_and(|row| row.contains(&text)),
+            "{row:?}: {text}"
+        );
     }
 }
 

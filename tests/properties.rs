@@ -6,13 +6,14 @@
 #[path = "properties/actions.rs"]
 mod actions;
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 use actions::{Action, METERS, TOPICS, action, has_unknown_age, settings};
 use permeated::{
     config::Settings,
-    core::{Arrival, Packet, Totals, Unit, UnitState},
+    core::{Arrival, LoadState, Packet, StageState, Totals, Unit, UnitState},
     installation::{Incoming, Installation},
+    keeper::{state_of_parts, state_parts},
     metrics::StageMetric,
     time::{Mono, Now, Wall},
     wire::Outgoing,
@@ -36,6 +37,7 @@ struct Play<'a> {
     published: HashMap<String, u64>,
     said: Vec<Outgoing>,
     totals: Totals,
+    stages: BTreeMap<String, StageState>,
 }
 
 impl<'a> Play<'a> {
@@ -55,6 +57,7 @@ impl<'a> Play<'a> {
             published: HashMap::new(),
             said: Vec::new(),
             totals: Totals::default(),
+            stages: BTreeMap::new(),
         }
     }
 
@@ -129,8 +132,7 @@ impl<'a> Play<'a> {
 
     fn restart(&mut self) -> Result<(), TestCaseError> {
         let before = self.unit().state();
-        let text = serde_json::to_string(&before).unwrap();
-        let read: UnitState = serde_json::from_str(&text).expect("a kept state reads again");
+        let read = state_of_parts(&state_parts(&before)).expect("a kept state reads again");
         prop_assert_eq!(&read, &before);
         self.mono = 0;
         self.installation = Installation::new(self.settings, |_| read.clone(), self.now());
@@ -213,6 +215,8 @@ impl<'a> Play<'a> {
                 before.producing_seconds,
                 totals.producing_seconds,
             ),
+            ("salt", before.permeate_salt_mg, totals.permeate_salt_mg),
+            ("creep", before.creep_salt_mg, totals.creep_salt_mg),
         ] {
             prop_assert!(
                 after >= before && after.is_finite(),
@@ -226,6 +230,7 @@ impl<'a> Play<'a> {
             open < 1e-6 * totals.feed.litres().max(1.0),
             "open by {open}: {totals:?}"
         );
+        self.check_loads()?;
         for found in self.unit().stage_findings(now) {
             if let Ok(left) = found.of(StageMetric::Left) {
                 prop_assert!((0.0..=100.0).contains(&left.value), "{left:?}");
@@ -238,6 +243,29 @@ impl<'a> Play<'a> {
                         || found.of(*metric).is_err(),
                     "{metric:?}: {found:?}"
                 );
+            }
+        }
+        Ok(())
+    }
+
+    /// What a filling has taken never falls.
+    fn check_loads(&mut self) -> Result<(), TestCaseError> {
+        let stages = self.unit().state().stages;
+        let earlier = std::mem::replace(&mut self.stages, stages);
+        for (id, after) in &self.stages {
+            let before = earlier.get(id).copied().unwrap_or_default();
+            if after.installed != before.installed || after.treated < before.treated {
+                continue;
+            }
+            if let (Some(before), Some(after)) = (before.load, after.load) {
+                let loads = |load: LoadState| [load.cation, load.anion].concat();
+                for (before, after) in loads(before).into_iter().zip(loads(after)) {
+                    let is_right = after >= before && after.is_finite();
+                    prop_assert!(is_right, "{id}: from {before} to {after} meq");
+                }
+            }
+            if let (Some(before), Some(after)) = (before.disinfectant, after.disinfectant) {
+                prop_assert!(after >= before, "{id}: from {before:?} to {after:?}");
             }
         }
         Ok(())

@@ -19,6 +19,7 @@
 //! 00:10:00  expect basement now state producing
 //! 00:10:00  expect basement now feed_tds_mg_l 250 ±0.1 measured
 //! 00:10:00  expect basement now feed_tds_mg_l null "sensor silent"
+//! 00:10:00  expect basement now storage_level_l absent
 //! 00:10:00  expect basement value rejection_pct 96.0 ±0.1     or None, or a word
 //! 00:10:00  expect basement alert product_tds_high active     or clear, unknown
 //! 00:10:00  expect basement event run_started "a part of its text"  the last of its kind

@@ -4,6 +4,7 @@
 pub mod check;
 #[cfg(feature = "demo-broker")]
 pub mod demo;
+pub mod expect;
 mod logging;
 pub mod replay;
 pub mod run;
@@ -45,6 +46,14 @@ enum Command {
     /// Show the whole thing with a simulated unit on a broker of its own; needs no set-up
     #[cfg(feature = "demo-broker")]
     Demo(demo::DemoArguments),
+    /// Say what the present element would give at another pressure, temperature or salinity
+    Expect {
+        /// The configuration file
+        #[arg(long, default_value = DEFAULT_FILE)]
+        config: PathBuf,
+        #[command(flatten)]
+        question: expect::Question,
+    },
     /// Feed a recorded log to the core and print what the service would have published
     Replay {
         /// The configuration file
@@ -82,6 +91,9 @@ pub fn main() -> ExitCode {
         Command::Check { file } => check::run(&file, &environment(), state_directory().as_deref()),
         #[cfg(feature = "demo-broker")]
         Command::Demo(arguments) => demo::run(arguments),
+        Command::Expect { config, question } => {
+            with_settings(&config, |settings| expect::run(settings, &question))
+        }
         Command::Replay { config, log } => {
             with_settings(&config, |settings| replay::run(settings, &log))
         }

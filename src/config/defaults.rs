@@ -3,7 +3,10 @@
 
 use std::{ops::RangeInclusive, time::Duration};
 
-use crate::quantity::{Conductivity, Flow, Pressure, Temperature, Volume};
+use crate::quantity::{
+    Concentration, Conductivity, EquivalentConcentration, Equivalents, Flow, Mass, Pressure,
+    ResinCapacity, Temperature, Volume,
+};
 
 const fn seconds(seconds: u64) -> Duration {
     Duration::from_secs(seconds)
@@ -46,10 +49,17 @@ pub(super) const CHECKPOINT_RANGE: RangeInclusive<Duration> = seconds(1)..=minut
 /// Rating tests are made at 25 °C.
 pub(super) const RATED_CELSIUS: f64 = 25.0;
 pub(super) const BASELINE_RUNS: u32 = 5;
+/// A new element gives more and passes more in its first day, and its preservative is to be washed
+/// out: makers take their figures after 24 to 48 h.
+pub(super) const BREAK_IN_TIME: Duration = days(1);
+pub(super) const BREAK_IN_TIME_RANGE: RangeInclusive<Duration> = seconds(0)..=days(60);
+pub(super) const BREAK_IN_LITRES: f64 = 20.0;
+/// Best waste ratio near 80 psi; housings and fittings are made for little more than 100.
+pub(super) const BOOST_PSI: f64 = 80.0;
 pub(super) const BASELINE_RUNS_RANGE: RangeInclusive<u32> = 1..=50;
 /// Quarter-inch tubing carries up to three; eight is a vessel bank.
 pub(super) const ELEMENTS_RANGE: RangeInclusive<u32> = 1..=8;
-pub(super) const RECOVERY_RANGE: RangeInclusive<f64> = 0.01..=0.95;
+pub(crate) const RECOVERY_RANGE: RangeInclusive<f64> = 0.01..=0.95;
 pub(super) const REJECTION_RANGE: RangeInclusive<f64> = 0.5..=0.9999;
 pub(super) const WASTE_RATIO_RANGE: RangeInclusive<f64> = 0.1..=20.0;
 
@@ -68,6 +78,17 @@ pub(super) const SETTLE_TIME_RANGE: RangeInclusive<Duration> = seconds(0)..=minu
 
 /// Longer than any cartridge, and than most units.
 pub(super) const LIFE_TIME_RANGE: RangeInclusive<Duration> = days(1)..=days(20 * 365);
+/// Strong acid resin in the acid form, as on a maker's sheet (1.8).
+pub(super) const CATION_EQ_PER_L: f64 = 1.8;
+/// Strong base resin, type 1, in the base form: a maker's guaranteed least.
+pub(super) const ANION_EQ_PER_L: f64 = 1.0;
+/// Of a mixed bed, by volume of anion resin to one of cation resin (a maker's sheet).
+pub(super) const ANION_PARTS: f64 = 1.5;
+/// Shares of the whole capacity used before the water is no longer good: the most, the likely and
+/// the least. 50 to 80 % (from memory), and the middle.
+pub(super) const USABLE: [f64; 3] = [0.8, 0.65, 0.5];
+/// Tap water; beyond, one of the tests is wrong.
+pub(super) const PH_RANGE: RangeInclusive<f64> = 5.5..=10.0;
 /// An earlier year is a slip of the pen.
 pub(super) const EARLIEST_INSTALLED_YEAR: i16 = 2000;
 
@@ -116,6 +137,15 @@ pub(super) const REJECTION_CLEAR_OF_PASSAGE: f64 = 0.2;
 /// Plants clean at −10 to −15 % of the normalised flow (reference values of several makers).
 pub(super) const NORMALIZED_FLOW: f64 = 0.85;
 pub(super) const NORMALIZED_FLOW_CLEAR_ABOVE: f64 = 0.05;
+/// Plants take −10 % for the sign to clean.
+pub(super) const FLOW_FALLING: f64 = 0.90;
+pub(super) const FLOW_FALLING_CLEAR_ABOVE: f64 = 0.03;
+/// Salt passage +10 % is the sign to clean or to replace.
+pub(super) const SALT_RISING: f64 = 1.10;
+pub(super) const SALT_RISING_CLEAR: f64 = 0.97;
+pub(super) const SALT_RISING_RANGE: RangeInclusive<f64> = 1.01..=20.0;
+/// Judged on whole runs: nothing to wait for.
+pub(super) const TREND_HOLD: Duration = seconds(0);
 /// Against the rating the maker's own tolerance (often ±15 or 20 %) is added.
 pub(super) const NORMALIZED_FLOW_OF_RATING: f64 = 0.70;
 /// Below some 40 psi home elements make little and reject poorly.
@@ -138,21 +168,83 @@ pub(super) const FEED_PRESSURE_HIGH_HOLD: Duration = seconds(10);
 /// A share of life does not jitter: nothing to wait for.
 pub(super) const STAGE_HOLD: Duration = seconds(0);
 pub(super) const HOLD_RANGE: RangeInclusive<Duration> = seconds(0)..=days(30);
+/// A fifth of the readings is far beyond the stray error code of a node that starts.
+pub(super) const IMPLAUSIBLE_SHARE: f64 = 0.2;
+/// Several readings even of firmware that reports every 300 s.
+pub(super) const IMPLAUSIBLE_WINDOW: Duration = minutes(30);
+pub(super) const IMPLAUSIBLE_WINDOW_RANGE: RangeInclusive<Duration> = minutes(5)..=days(1);
+/// What inexpensive TDS boards are good for (±10 %).
+pub(super) const PROBE_ERROR: f64 = 0.10;
+pub(super) const PROBE_ERROR_RANGE: RangeInclusive<f64> = 0.005..=0.4;
+/// Some days of a home unit: nothing in moving water stays the same to the last digit so long.
+pub(super) const STUCK_RUN_TIME: Duration = minutes(360);
+pub(super) const STUCK_RUN_TIME_RANGE: RangeInclusive<Duration> = minutes(30)..=days(30);
+/// Beyond what two turbine meters of ±5–10 % that were never calibrated disagree by.
+pub(super) const BALANCE: f64 = 0.15;
+pub(super) const BALANCE_CLEAR_RATIO: f64 = 2.0 / 3.0;
+/// So much that what a meter had not yet told is of no account.
+pub(super) const BALANCE_LITRES: f64 = 5.0;
+/// 29 L a day; a drip below it is beyond small turbines anyway.
+pub(super) const SHUTOFF_L_PER_MIN: f64 = 0.02;
+pub(super) const SHUTOFF_CLEAR: f64 = 0.5;
+pub(super) const SHUTOFF_HOLD: Duration = minutes(10);
+/// Round the configured waste ratio: restrictors are sold in steps of about a third, and pressure
+/// moves permeate and concentrate differently (common practice, no source).
+pub(super) const WASTE_RATIO_WITHIN: f64 = 0.4;
+/// Without a ratio: from 9:1, which no restrictor is meant for, to 1:1, the least waste that home
+/// elements are sold for (common practice, no source).
+pub(super) const RECOVERY: (f64, f64) = (0.10, 0.50);
+/// Clears a twentieth of the limit inside.
+pub(super) const RECOVERY_CLEAR: f64 = 0.05;
+/// A change of the line pressure or a filling tank moves it for minutes.
+pub(super) const RECOVERY_HOLD: Duration = minutes(30);
+/// A third of the 15 psi at which makers have cartridges changed: home flows are small.
+pub(super) const PREFILTER_PSI: f64 = 5.0;
+pub(super) const PREFILTER_CLEAR: f64 = 0.7;
+/// It clogs within weeks: an hour of making water is soon, and no tap opened elsewhere lasts it.
+pub(super) const PREFILTER_HOLD: Duration = minutes(60);
+pub(super) const PREFILTER_FACTOR: f64 = 2.0;
+pub(super) const PREFILTER_FACTOR_RANGE: RangeInclusive<f64> = 1.0..=10.0;
+/// A booster pump in order adds 1 to 4 bar (common practice, no source).
+pub(super) const PUMP_LIFT_BAR: f64 = 0.5;
+pub(super) const PUMP_LIFT_CLEAR: f64 = 1.2;
+/// It needs some seconds to fill the housings.
+pub(super) const PUMP_LIFT_HOLD: Duration = minutes(1);
+/// Ice bursts housings below, heat softens them and the element's glue above (common practice, no
+/// source).
+pub(super) const FEED_CELSIUS: (f64, f64) = (2.0, 38.0);
+/// Clears one degree inside.
+pub(super) const FEED_CELSIUS_CLEAR: f64 = 1.0;
 /// A sensor node that restarts is back within minutes.
 pub(super) const SILENT_GRACE: Duration = minutes(10);
+/// A float with ordinary play and a household's use make a handful of starts a day.
+pub(super) const SHORT_STARTS_PER_DAY: f64 = 12.0;
+pub(super) const SHORT_STARTS_CLEAR: f64 = 0.75;
+pub(super) const SHORT_STARTS_RANGE: RangeInclusive<f64> = 1.0..=1000.0;
+/// The creep of one start is as much salt as one to three litres of good permeate (a model).
+pub(super) const SHORT_RUN_LITRES: f64 = 2.0;
+pub(super) const SHORT_CYCLING_HOLD: Duration = days(1);
+/// A small element fills some 100 L in that time; household storages are smaller.
+pub(super) const RUN_TOO_LONG: Duration = minutes(12 * 60);
+pub(super) const RUN_TOO_LONG_RANGE: RangeInclusive<Duration> = minutes(10)..=days(30);
+/// One missed flush may be a timer's choice.
+pub(super) const FLUSH_MISSED_RUNS: u32 = 3;
+pub(super) const FLUSH_MISSED_RUNS_RANGE: RangeInclusive<u32> = 1..=1000;
+/// A top-off is often not followed by a flush.
+pub(super) const FLUSH_MISSED_RUN: Duration = minutes(10);
 
 /// What home water and its membranes can have.
-pub(super) fn pressure_range() -> RangeInclusive<Pressure> {
+pub(crate) fn pressure_range() -> RangeInclusive<Pressure> {
     Pressure::from_bar(0.1)..=Pressure::from_bar(20.0)
 }
 
 /// Liquid, and below what membranes bear.
-pub(super) fn temperature_range() -> RangeInclusive<Temperature> {
+pub(crate) fn temperature_range() -> RangeInclusive<Temperature> {
     Temperature::from_celsius(0.1)..=Temperature::from_celsius(60.0)
 }
 
 /// From very soft to brackish.
-pub(super) fn feed_conductivity_range() -> RangeInclusive<Conductivity> {
+pub(crate) fn feed_conductivity_range() -> RangeInclusive<Conductivity> {
     Conductivity::from_us_per_cm(1.0)..=Conductivity::from_us_per_cm(20_000.0)
 }
 
@@ -171,15 +263,75 @@ pub(super) fn flow_range() -> RangeInclusive<Flow> {
     Flow::ZERO..=Flow::from_l_per_min(200.0)
 }
 
+/// From a drip to an open tap.
+pub(super) fn leak_flow_range() -> RangeInclusive<Flow> {
+    Flow::from_l_per_min(0.001)..=Flow::from_l_per_min(10.0)
+}
+
+/// What a pump or a filter adds or takes.
+pub(super) fn pressure_difference_range() -> RangeInclusive<Pressure> {
+    Pressure::from_bar(0.01)..=Pressure::from_bar(10.0)
+}
+
+/// Less would be told by what a meter had not yet reported.
+pub(super) fn balance_range() -> RangeInclusive<Volume> {
+    Volume::from_litres(1.0)..=Volume::from_litres(1000.0)
+}
+
 /// A start threshold of zero would start a run on nothing.
 pub(super) fn start_flow_range() -> RangeInclusive<Flow> {
     Flow::from_l_per_min(0.001)..=Flow::from_l_per_min(10.0)
+}
+
+/// From a glass to more than a household's storage.
+pub(super) fn short_run_range() -> RangeInclusive<Volume> {
+    Volume::from_litres(0.1)..=Volume::from_litres(200.0)
 }
 
 pub(super) fn settle_range() -> RangeInclusive<Volume> {
     Volume::ZERO..=Volume::from_litres(50.0)
 }
 
+pub(super) fn break_in_range() -> RangeInclusive<Volume> {
+    Volume::ZERO..=Volume::from_litres(10_000.0)
+}
+
 pub(super) fn life_range() -> RangeInclusive<Volume> {
     Volume::from_litres(1.0)..=Volume::from_litres(10_000_000.0)
+}
+
+/// From rain to the hardest wells.
+pub(super) fn alkalinity_range() -> RangeInclusive<EquivalentConcentration> {
+    let caco3 = EquivalentConcentration::from_mg_per_l_caco3;
+    caco3(1.0)..=caco3(1000.0)
+}
+
+/// Water works stay below 4 mg/L; some more is a shock treatment.
+pub(super) fn disinfectant_level_range() -> RangeInclusive<Concentration> {
+    Concentration::ZERO..=Concentration::from_mg_per_l(10.0)
+}
+
+/// Up to volcanic ground water.
+pub(super) fn silica_range() -> RangeInclusive<Concentration> {
+    Concentration::ZERO..=Concentration::from_mg_per_l(150.0)
+}
+
+/// From a filter's insert to a bank of tanks.
+pub(super) fn disinfectant_range() -> RangeInclusive<Mass> {
+    Mass::from_grams(0.1)..=Mass::from_grams(100_000.0)
+}
+
+/// From a sample to a bank of tanks.
+pub(super) fn resin_range() -> RangeInclusive<Volume> {
+    Volume::from_litres(0.05)..=Volume::from_litres(500.0)
+}
+
+/// The same, for a nearly spent to the best resin.
+pub(super) fn ions_range() -> RangeInclusive<Equivalents> {
+    Equivalents::from_meq(5.0)..=Equivalents::from_eq(1250.0)
+}
+
+/// From a poor mixture to the best cation resin.
+pub(super) fn resin_capacity_range() -> RangeInclusive<ResinCapacity> {
+    ResinCapacity::from_eq_per_l(0.1)..=ResinCapacity::from_eq_per_l(2.5)
 }

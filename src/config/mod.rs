@@ -5,9 +5,11 @@
 //! values from the environment laid over it (`environment`) → read key by key (`reader`, `field`)
 //! → settings (`resolve`). Reads one file, no environment and no clock.
 
+mod chemistry;
 mod defaults;
 mod environment;
 mod field;
+mod limits;
 mod nearest;
 mod problem;
 mod reader;
@@ -20,6 +22,11 @@ mod tree;
 #[cfg(test)]
 mod tests;
 
+pub use chemistry::{Capacity, Disinfectant, FeedChemistry, IonCapacity};
+pub(crate) use defaults::{
+    RECOVERY_RANGE, feed_conductivity_range, pressure_range, temperature_range,
+};
+pub use limits::{BalanceLimits, Band, DoubtLimits, HydraulicLimits, ImplausibleLimits};
 pub use problem::{Place, Problem, Problems};
 pub use sensor::{
     Availability, Conversion, CountConversion, Curve, Measure, Point, Probe, RateConversion,

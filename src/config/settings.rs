@@ -5,7 +5,11 @@ use std::{collections::BTreeMap, path::PathBuf, time::Duration};
 
 use jiff::civil::Date;
 
-use super::sensor::SensorSettings;
+use super::{
+    chemistry::{Capacity, FeedChemistry},
+    limits::{DoubtLimits, HydraulicLimits},
+    sensor::SensorSettings,
+};
 use crate::quantity::{Conductivity, Flow, Pressure, TdsScale, Temperature, Volume};
 
 /// Everything that was configured.
@@ -99,7 +103,7 @@ pub struct UnitSettings {
 
 /// What is known of the supply. Each is used only where no sensor measures it, and makes what
 /// depends on it `assumed`.
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Supply {
     /// Line pressure while the unit runs.
     pub pressure: Option<Pressure>,
@@ -109,6 +113,24 @@ pub struct Supply {
     pub conductivity: Option<Conductivity>,
     /// Parts of concentrate to one part of permeate, as in "4:1 waste".
     pub waste_ratio: Option<f64>,
+    /// What is dissolved in it.
+    pub chemistry: FeedChemistry,
+    /// The feed pressure at which it is asked what the present element would give, as with a booster
+    /// pump.
+    pub boost_pressure: Pressure,
+}
+
+impl Default for Supply {
+    fn default() -> Self {
+        Self {
+            pressure: None,
+            temperature: None,
+            conductivity: None,
+            waste_ratio: None,
+            chemistry: FeedChemistry::default(),
+            boost_pressure: Pressure::from_psi(super::defaults::BOOST_PSI),
+        }
+    }
 }
 
 /// The membrane's rating and its maker's test conditions, which differ between makers.
@@ -128,6 +150,10 @@ pub struct Membrane {
     pub rejection: Option<f64>,
     /// Settled runs that make the baseline, 1–50.
     pub baseline_runs: usize,
+    /// A new element's figures do not count for this long …
+    pub break_in_time: Duration,
+    /// … nor before this much permeate.
+    pub break_in_volume: Volume,
 }
 
 /// What the product water runs into: its back-pressure lowers flow and rejection.
@@ -154,6 +180,8 @@ pub struct RunSettings {
     pub settle_volume: Volume,
     /// … and the time that must have passed where it is not.
     pub settle_time: Duration,
+    /// Whether a flush should follow runs.
+    pub flush_expected: bool,
 }
 
 /// What a stage is.
@@ -228,6 +256,8 @@ pub struct StageSettings {
     pub water: StageWater,
     /// Life in litres of the water it sees.
     pub life_volume: Option<Volume>,
+    /// What it can take until it is spent.
+    pub capacity: Option<Capacity>,
     /// Life in time since it was installed.
     pub life_time: Option<Duration>,
     /// Day it was installed; a replacement told later counts more.
@@ -260,6 +290,12 @@ pub struct AlertSettings {
     pub normalized_flow_low: Option<Limit<f64>>,
     /// … and, until there is a baseline, as a share of the rating, 0–1.
     pub normalized_flow_low_of_rating: f64,
+    /// The trend of the normalised flow as a share of the baseline surely below this, 0–1; a step
+    /// down raises it, too.
+    pub normalized_flow_falling: Option<Limit<f64>>,
+    /// The trend of the salt passage as a multiple of the baseline's surely above this, above 1; a
+    /// step up raises it, too.
+    pub salt_passage_rising: Option<Limit<f64>>,
     /// Feed pressure while the unit runs below this.
     pub feed_pressure_low: Option<Limit<Pressure>>,
     /// Feed pressure at any time above this.
@@ -272,6 +308,54 @@ pub struct AlertSettings {
     pub stage_exhausted: bool,
     /// How long beyond its `max_age` a sensor may be silent; `None` switches the alert off.
     pub sensor_silent: Option<Duration>,
+    /// Short runs a day above this …
+    pub short_cycling: Option<Limit<f64>>,
+    /// … where a run is short that makes less than this.
+    pub short_run: Volume,
+    /// A run that lasts as long as this or longer; `None` switches the alert off.
+    pub run_too_long: Option<Duration>,
+    /// Runs in a row without a flush; `None` switches the alert off …
+    pub flush_missed: Option<u32>,
+    /// … of those that lasted at least this long.
+    pub flush_missed_run: Duration,
+    /// When sensors are doubted.
+    pub doubts: DoubtLimits,
+    /// Limits of the hydraulics.
+    pub hydraulics: HydraulicLimits,
+}
+
+impl UnitSettings {
+    /// Settled runs that make the baseline.
+    #[must_use]
+    pub fn baseline_runs(&self) -> usize {
+        self.membrane
+            .as_ref()
+            .map_or(super::defaults::BASELINE_RUNS as usize, |membrane| {
+                membrane.baseline_runs
+            })
+    }
+
+    /// How long and for how many litres a new element's figures do not count.
+    #[must_use]
+    pub fn break_in(&self) -> (Duration, Volume) {
+        self.membrane.as_ref().map_or(
+            (
+                super::defaults::BREAK_IN_TIME,
+                Volume::from_litres(super::defaults::BREAK_IN_LITRES),
+            ),
+            |membrane| (membrane.break_in_time, membrane.break_in_volume),
+        )
+    }
+
+    /// The recovery to go by where none is measured: by the configured waste ratio, else the
+    /// rating's.
+    #[must_use]
+    pub fn usual_recovery(&self) -> Option<f64> {
+        self.supply
+            .waste_ratio
+            .and_then(crate::physics::balance::recovery_from_waste_ratio)
+            .or(self.membrane.as_ref().map(|membrane| membrane.recovery))
+    }
 }
 
 impl Settings {

@@ -4,7 +4,6 @@ use std::time::Duration;
 
 use super::{
     Keep,
-    membrane::MembraneState,
     output::{EventKind, Output},
     unit::Unit,
 };
@@ -38,6 +37,7 @@ impl Unit {
             Command::Replaced { stage, date } => self.replace(now, stage, date),
             Command::Rebaseline => {
                 self.membrane.rebaseline();
+                self.take_in();
                 self.answer(
                     now,
                     "membrane/rebaseline",
@@ -75,9 +75,11 @@ impl Unit {
             return;
         }
         let is_membrane = stage.settings().kind == StageKind::Membrane;
+        self.watch.hydraulics.replaced(stage.settings().kind);
         let record = stage.replace(now, date);
         if is_membrane {
-            self.membrane = MembraneState::default();
+            self.membrane = self.membrane.replaced();
+            self.take_in();
         }
         let text = format!(
             "{name} was replaced after {:.0} L.",

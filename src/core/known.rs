@@ -30,13 +30,59 @@ impl Basis {
     }
 }
 
-/// A value and its basis.
+/// A value and its basis. Kept as `[value, "m"]`, with the first letter of the basis.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(into = "(T, Mark)", from = "Kept<T>")]
+#[serde(bound(
+    serialize = "T: Clone + Serialize",
+    deserialize = "T: Deserialize<'de>"
+))]
 pub struct Known<T> {
     /// The value.
     pub value: T,
     /// How it was got.
     pub basis: Basis,
+}
+
+/// A basis as it is kept.
+#[derive(Clone, Copy, Serialize, Deserialize)]
+enum Mark {
+    #[serde(rename = "m")]
+    Measured,
+    #[serde(rename = "i")]
+    Inferred,
+    #[serde(rename = "a")]
+    Assumed,
+}
+
+/// A value as it is kept, or as it once was, in full.
+#[derive(Deserialize)]
+#[serde(untagged)]
+enum Kept<T> {
+    Pair(T, Mark),
+    Full { value: T, basis: Basis },
+}
+
+impl<T> From<Known<T>> for (T, Mark) {
+    fn from(known: Known<T>) -> Self {
+        let mark = match known.basis {
+            Basis::Measured => Mark::Measured,
+            Basis::Inferred => Mark::Inferred,
+            Basis::Assumed => Mark::Assumed,
+        };
+        (known.value, mark)
+    }
+}
+
+impl<T> From<Kept<T>> for Known<T> {
+    fn from(kept: Kept<T>) -> Self {
+        match kept {
+            Kept::Pair(value, Mark::Measured) => Self::measured(value),
+            Kept::Pair(value, Mark::Inferred) => Self::inferred(value),
+            Kept::Pair(value, Mark::Assumed) => Self::assumed(value),
+            Kept::Full { value, basis } => Self { value, basis },
+        }
+    }
 }
 
 impl<T> Known<T> {
@@ -93,6 +139,12 @@ impl<T> Known<T> {
 /// Why a value is not there.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Lack {
+    /// The sensor's readings contradict the others or cannot be.
+    Doubted(Point),
+    /// The three flow meters contradict each other.
+    BalanceOpen,
+    /// A booster pump stands between the two gauges.
+    Boosted,
     /// The flow is below what the meter can see.
     BelowRange(Point),
     /// The last reading is outside what is believable.
@@ -115,6 +167,8 @@ pub enum Lack {
     NotProducing,
     /// The equations have no answer here (no driving pressure, say).
     NotPhysical,
+    /// Beyond the years anybody plans for, or never.
+    NotInSight,
     /// Not enough has been seen yet.
     TooEarly,
     /// Nothing configured says how long it lasts.
@@ -129,7 +183,7 @@ impl Lack {
     pub fn is_permanent(self) -> bool {
         matches!(
             self,
-            Self::NoSensor(_) | Self::NoRunSign | Self::NoReference | Self::NoLife
+            Self::NoSensor(_) | Self::NoRunSign | Self::NoReference | Self::NoLife | Self::Boosted
         )
     }
 
@@ -148,6 +202,9 @@ impl Lack {
 impl fmt::Display for Lack {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let (what, point) = match self {
+            Self::Doubted(point) => ("sensor in doubt", point),
+            Self::BalanceOpen => return f.write_str("the flow meters contradict each other"),
+            Self::Boosted => return f.write_str("a booster pump stands between the gauges"),
             Self::BelowRange(point) => ("flow below the meter's range", point),
             Self::Implausible(point) => ("implausible reading", point),
             Self::Unconfirmed(point) => ("only a reading of unknown age", point),
@@ -159,6 +216,7 @@ impl fmt::Display for Lack {
             Self::NoReference => return f.write_str("no rating and no baseline to compare with"),
             Self::NotProducing => return f.write_str("no settled run yet"),
             Self::NotPhysical => return f.write_str("the readings give no physical answer"),
+            Self::NotInSight => return f.write_str("not in sight"),
             Self::TooEarly => return f.write_str("too early to say"),
             Self::NoLife => return f.write_str("no life configured"),
             Self::NoDate => return f.write_str("the clock is not set"),
@@ -215,6 +273,37 @@ mod tests {
             assert_eq!(
                 sized(Ok(Known::measured(value))),
                 Ok(Known::measured(value))
+            );
+        }
+    }
+
+    #[test]
+    fn a_value_is_kept_short_and_read_as_it_once_was_kept() {
+        for (known, short, full) in [
+            (
+                Known::measured(96.457),
+                r#"[96.457,"m"]"#,
+                r#"{"value":96.457,"basis":"measured"}"#,
+            ),
+            (
+                Known::inferred(0.0),
+                r#"[0.0,"i"]"#,
+                r#"{"value":0.0,"basis":"inferred"}"#,
+            ),
+            (
+                Known::assumed(-1e-7),
+                r#"[-1e-7,"a"]"#,
+                r#"{"value":-1e-7,"basis":"assumed"}"#,
+            ),
+        ] {
+            assert_eq!(serde_json::to_string(&known).unwrap(), short);
+            assert_eq!(serde_json::from_str::<Known<f64>>(short).unwrap(), known);
+            assert_eq!(serde_json::from_str::<Known<f64>>(full).unwrap(), known);
+        }
+        for wrong in [r#"[1.0,"x"]"#, r#"[1.0]"#, r#"[null,"m"]"#, "1.0"] {
+            assert!(
+                serde_json::from_str::<Known<f64>>(wrong).is_err(),
+                "{wrong}"
             );
         }
     }

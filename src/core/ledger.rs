@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use super::{known::Lack, run::RunState, train::Train, water::Totals};
+use super::{doubt::Doubt, known::Lack, run::RunState, train::Train, water::Totals};
 use crate::{
     config::{Point, UnitSettings},
     quantity::{Flow, Volume},
@@ -37,8 +37,29 @@ struct Words {
     heard: [bool; 3],
     /// They are not heard yet after a time in which none was, but may still be.
     awaited: [bool; 3],
-    /// They under-read or stand while water runs.
+    /// They under-read or stand while water runs, or are in doubt.
     below_range: [bool; 3],
+    /// Why they are not believed, where they are in doubt.
+    doubt: [Option<Doubt>; 3],
+}
+
+impl Words {
+    /// Too small a count is better than none: it counts where no other meter tells the flow. What
+    /// another doubted meter counted is dropped.
+    fn make_do(&mut self, has_ratio: bool, waiting: &mut [Volume; 3]) {
+        let others = self.heard.iter().filter(|heard| **heard).count();
+        let told = others >= 2 || (others == 1 && has_ratio);
+        for (slot, litres) in waiting.iter_mut().enumerate() {
+            match self.doubt[slot] {
+                Some(Doubt::UnderReads) if !told => {
+                    self.heard[slot] = true;
+                    self.below_range[slot] = false;
+                }
+                Some(_) => *litres = Volume::ZERO,
+                None => {}
+            }
+        }
+    }
 }
 
 impl Ledger {
@@ -72,10 +93,11 @@ impl Ledger {
         totals: &mut Totals,
         now: Mono,
     ) {
-        let words = self.listen(train, state, totals, now);
+        let mut words = self.listen(train, state, totals, now);
         // The restrictor is by-passed in a flush: the ratio does not hold.
         let ratio = settings.supply.waste_ratio;
         self.ratio = ratio.filter(|_| state != RunState::Flushing);
+        words.make_do(self.ratio.is_some(), &mut self.waiting);
         // What a meter counted before it fell silent is as good as ever.
         self.speaking = words.heard;
         for (slot, speaks) in self.speaking.iter_mut().enumerate() {
@@ -113,8 +135,11 @@ impl Ledger {
             let main_tells = tells(main_word, state);
             let use_spare = !main_tells && tells(spare_word, state);
             words.heard[slot] = main_tells || use_spare;
-            words.below_range[slot] =
-                !words.heard[slot] && matches!(main_word, Some(Err(Lack::BelowRange(_))));
+            words.below_range[slot] = !words.heard[slot]
+                && matches!(main_word, Some(Err(Lack::BelowRange(_) | Lack::Doubted(_))));
+            words.doubt[slot] = main
+                .filter(|_| words.below_range[slot])
+                .and_then(|index| train.sensors()[index].doubt());
             words.awaited[slot] = !words.heard[slot]
                 && !words.below_range[slot]
                 && [main, spare].into_iter().flatten().any(|index| {

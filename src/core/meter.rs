@@ -74,6 +74,8 @@ pub struct Meter {
     counted: CountedFlow,
     /// Litres heard since they were last taken.
     litres: f64,
+    /// Litres taken before in this process.
+    taken: f64,
     /// Whether it told of some stretch of time since the litres were last taken.
     reported: bool,
     /// Seconds that no rate covered.
@@ -101,6 +103,7 @@ impl Meter {
             flow: None,
             counted: CountedFlow::default(),
             litres: 0.0,
+            taken: 0.0,
             reported: false,
             unmeasured_seconds: 0.0,
             recent_at: Vec::new(),
@@ -126,7 +129,13 @@ impl Meter {
     /// Litres heard since last asked.
     pub(super) fn take(&mut self) -> Volume {
         self.reported = false;
+        self.taken += self.litres;
         Volume::from_litres(std::mem::take(&mut self.litres))
+    }
+
+    /// Every litre heard in this process, whoever took it.
+    pub(super) fn heard(&self) -> Volume {
+        Volume::from_litres(self.taken + self.litres)
     }
 
     /// Whether it told of some stretch of time since the litres were last taken. What only sets a

@@ -6,39 +6,65 @@
 //! A spurious tick is harmless; a late one only delays.
 
 pub mod alert;
+pub mod causes;
 mod command;
 mod counted_flow;
+mod creep;
+mod cycling;
+mod doubt;
+mod ended;
+pub mod expect;
+mod hydraulics;
 mod known;
 mod ledger;
+mod litres;
+mod live;
+mod load;
 mod membrane;
 mod meter;
 mod output;
 mod performance;
+mod possible;
+mod record;
 mod run;
 mod sensor;
+mod settling;
 mod stage;
 mod state;
 mod steady;
+mod sums;
+mod taken;
+mod taught;
+mod telling;
 mod train;
 mod unit;
 mod values;
 mod view;
+mod watch;
 mod water;
 
 pub use command::Command;
+pub use creep::Creep;
+pub use cycling::CyclingState;
+pub use doubt::{Doubt, DoubtState};
+pub use hydraulics::HydraulicState;
 pub use known::{Basis, Finding, Known, Lack};
 pub use ledger::Ledger;
-pub use membrane::MembraneState;
+pub use load::LoadState;
+pub use membrane::{Estimate, Forecast, MembraneState, Shift};
 pub use meter::{Arrival, Meter, MeterState, Packet};
 pub use output::{Event, EventKind, MeterEvent, Output};
 pub use performance::rating_point;
-pub use run::{OpenRunState, RunRecord, RunState};
+pub use record::RunRecord;
+pub use run::{OpenRunState, RunState};
 pub use sensor::{Observation, Sensor, Tally};
+pub use settling::SettledBy;
 pub use stage::{Binding, Stage, StageFindings, StageRecord, StageState};
 pub use state::UnitState;
 pub use train::Train;
 pub use unit::Unit;
 pub use values::Values;
+pub use watch::WatchState;
 pub use water::{Flows, Totals, Volumes};
 
 /// How soon the state must be kept.

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::time::Wall;
 
-use super::run::RunRecord;
+use super::record::RunRecord;
 use super::stage::StageRecord;
 
 /// Something the caller should publish, keep or tell.

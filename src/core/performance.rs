@@ -2,28 +2,30 @@
 //! equations are `physics`; here they are given what is measured, inferred or assumed.
 
 use super::{
+    hydraulics::prefilter_drop,
     known::{Basis, Finding, Known, Lack, both, physical},
-    run,
+    membrane::MembraneState,
+    taught::Taught,
     train::Train,
     values::Values,
-    water::{Flows, Totals},
+    water::Flows,
 };
 use crate::{
     config::{Membrane, Point, UnitSettings},
     metrics::Metric,
     physics::{
+        attribution::{self, Shortfall},
         balance,
-        membrane::{self, OperatingPoint, TemperatureLaw},
+        driven::Driven,
+        membrane::OperatingPoint,
     },
-    quantity::{Conductivity, Flow, Pressure, TdsScale, Volume},
+    quantity::{Conductivity, Flow, Pressure, TdsScale},
     time::Mono,
 };
 
-/// The handbook's law until the unit has taught us its own.
-const LAW: &TemperatureLaw = &TemperatureLaw::HANDBOOK;
 /// Where nothing tells the permeate's salt, its (small) osmotic pressure follows from the feed at
 /// the least rejection a usable membrane has.
-const REJECTION_FOR_OSMOSIS: f64 = 0.95;
+pub(super) const REJECTION_FOR_OSMOSIS: f64 = 0.95;
 
 /// The conditions of the rating.
 #[must_use]
@@ -45,8 +47,19 @@ pub(super) struct Readings<'a> {
     pub settings: &'a UnitSettings,
     pub train: &'a Train,
     pub flows: &'a Flows,
-    pub baseline: Option<Flow>,
+    pub membrane: &'a MembraneState,
+    pub taught: &'a Taught,
     pub now: Mono,
+}
+
+/// What several metrics share: worked out once.
+struct Working {
+    point: Finding<OperatingPoint>,
+    driven: Finding<Driven>,
+    /// The permeate flow and the point it is at.
+    at: Finding<(Flow, Driven)>,
+    /// The same beside the rating.
+    rated: Finding<((Flow, Driven), (Flow, Driven))>,
 }
 
 impl Readings<'_> {
@@ -74,19 +87,10 @@ impl Readings<'_> {
     /// The recovery for the concentration along the membrane: as it is, else by the configured
     /// waste ratio, else as in the rating.
     fn recovery_for_osmosis(&self) -> Finding<f64> {
-        let configured = self
-            .settings
-            .supply
-            .waste_ratio
-            .and_then(balance::recovery_from_waste_ratio);
-        let rated = self
-            .settings
-            .membrane
-            .as_ref()
-            .map(|rating| rating.recovery);
+        let usual = self.settings.usual_recovery();
         self.flows
             .recovery()
-            .or_else(|lack| configured.or(rated).map(Known::assumed).ok_or(lack))
+            .or_else(|lack| usual.map(Known::assumed).ok_or(lack))
     }
 
     /// Pressure lost along the membrane, where both ends are measured; small in home elements.
@@ -175,24 +179,105 @@ impl Readings<'_> {
         );
     }
 
+    /// Everything; of the membrane only while `producing`, for its quality counts only then.
+    pub fn all(&self, producing: bool) -> Values {
+        let mut values = Values::default();
+        self.set_now(&mut values);
+        if producing {
+            self.set_membrane(&mut values);
+        }
+        values
+    }
+
+    /// Fills in what the alerts look at, at every look; of the membrane only while `producing`. See
+    /// [`super::live::is_judged`].
+    pub fn set_judged(&self, values: &mut Values, producing: bool) {
+        values.set_quantity(
+            Metric::FeedPressure,
+            self.train.pressure(Point::FeedPressure, self.now),
+        );
+        values.set_quantity(
+            Metric::FeedTemperature,
+            self.train.temperature(self.settings, self.now),
+        );
+        if !producing {
+            return;
+        }
+        values.set_quantity(Metric::PermeateFlow, self.flows.permeate);
+        for (metric, point) in [
+            (Metric::PermeateConductivity, Point::PermeateTds),
+            (Metric::ProductConductivity, Point::ProductTds),
+        ] {
+            values.set_quantity(metric, self.conductivity(point));
+        }
+        self.set_judged_membrane(values, &self.working());
+    }
+
     /// Fills in what the membrane does; meant for while water is made.
     pub fn set_membrane(&self, values: &mut Values) {
-        self.set_quality(values);
-        let recovery = self.flows.recovery();
-        values.set_share(Metric::Recovery, recovery);
+        let working = self.working();
+        self.set_judged_membrane(values, &working);
+        let correction = self.correction(&working);
+        values.set(Metric::TemperatureCorrection, correction);
         values.set(
             Metric::WasteRatio,
-            recovery.and_then(|known| physical(known.map(balance::waste_ratio))),
+            self.flows
+                .recovery()
+                .and_then(|known| physical(known.map(balance::waste_ratio))),
         );
-        let temperature = self.train.temperature(self.settings, self.now);
-        let correction =
-            temperature.map(|known| known.map(|temperature| LAW.correction(temperature)));
-        values.set(Metric::TemperatureCorrection, correction);
-        let flow = self.flows.permeate;
-        let at_25 =
-            both(flow, correction).map(|known| known.map(|(flow, correction)| flow / correction));
+        self.set_rest_of_normalized(values, &working);
+        self.set_salt_of_baseline(values, &working);
+    }
+
+    fn working(&self) -> Working {
+        let point = self.operating_point();
+        let law = &self.taught.law;
+        let driven = point.and_then(|known| physical(known.map(|point| Driven::new(point, law))));
+        let at = both(self.flows.permeate, driven);
+        let rated = both(at, self.taught.rating);
+        Working {
+            point,
+            driven,
+            at,
+            rated,
+        }
+    }
+
+    fn correction(&self, working: &Working) -> Finding<f64> {
+        let temperature = self.train.temperature(self.settings, self.now)?;
+        Ok(temperature.map(|temperature| match working.driven {
+            Ok(driven) => driven.value.correction,
+            Err(_) => self.taught.law.correction(temperature),
+        }))
+    }
+
+    /// The membrane's part of [`Self::set_judged`].
+    fn set_judged_membrane(&self, values: &mut Values, working: &Working) {
+        self.set_quality(values);
+        values.set_share(Metric::Recovery, self.flows.recovery());
+        let at_25 = both(self.flows.permeate, self.correction(working));
+        let at_25 = at_25.map(|known| known.map(|(flow, correction)| flow / correction));
         values.set_quantity(Metric::FlowAt25C, at_25);
-        self.set_normalized(values, flow);
+        let driving = working
+            .driven
+            .map(|known| known.map(|driven| driven.driving));
+        values.set_quantity(Metric::NetDrivingPressure, driving);
+        let normalized = working.rated.and_then(|known| {
+            physical(known.map(|((flow, driven), (rated, reference))| {
+                Some((driven.normalized_flow(flow, &reference)?, rated))
+            }))
+        });
+        values.set_quantity(
+            Metric::NormalizedFlow,
+            normalized.map(|known| known.map(|(flow, _)| flow)),
+        );
+        let of_rating = normalized.map(|known| known.map(|(flow, rated)| flow / rated));
+        values.set_share(Metric::NormalizedFlowOfRating, of_rating);
+        self.set_flow_of_baseline(values, working);
+        values.set_quantity(
+            Metric::PrefilterDrop,
+            prefilter_drop(self.train, self.settings, self.flows, self.now),
+        );
     }
 
     fn set_quality(&self, values: &mut Values) {
@@ -212,116 +297,95 @@ impl Readings<'_> {
         values.set_share(Metric::SaltPassage, of_pair(balance::salt_passage));
     }
 
-    fn set_normalized(&self, values: &mut Values, flow: Finding<Flow>) {
-        let point = self.operating_point();
-        let driving =
-            point.and_then(|known| physical(known.map(|point| point.net_driving_pressure())));
-        values.set_quantity(Metric::NetDrivingPressure, driving);
-        let at = both(flow, point);
-        let specific = at.and_then(|known| {
-            physical(known.map(|(flow, point)| membrane::specific_flux(flow, &point, LAW)))
-        });
+    fn set_rest_of_normalized(&self, values: &mut Values, working: &Working) {
+        let Working {
+            driven, at, rated, ..
+        } = *working;
+        let specific =
+            at.and_then(|known| physical(known.map(|(flow, driven)| driven.specific_flux(flow))));
         values.set(Metric::SpecificFlux, specific);
-        let rating = self.settings.membrane.as_ref().ok_or(Lack::NoReference);
-        let rating = rating.map(|rating| Known::measured((rating.flow, rating_point(rating))));
-        let rated = both(at, rating);
-        let normalized = rated.and_then(|known| {
-            physical(known.map(|((flow, point), (rated, reference))| {
-                Some((
-                    membrane::normalized_flow(flow, &point, &reference, LAW)?,
-                    rated,
-                ))
-            }))
-        });
-        values.set_quantity(
-            Metric::NormalizedFlow,
-            normalized.map(|known| known.map(|(flow, _)| flow)),
-        );
-        let of_rating = normalized.map(|known| known.map(|(flow, rated)| flow / rated));
-        values.set_share(Metric::NormalizedFlowOfRating, of_rating);
-        let baseline = self.baseline.map(Known::measured).ok_or(Lack::TooEarly);
-        let of_baseline =
-            both(normalized, baseline).map(|known| known.map(|((flow, _), first)| flow / first));
-        values.set_share(Metric::NormalizedFlowOfBaseline, of_baseline);
-        let expected = both(point, rating).and_then(|known| {
-            physical(known.map(|(point, (rated, reference))| {
-                membrane::expected_flow(rated, &reference, &point, LAW)
-            }))
+        let expected = both(driven, self.taught.rating).and_then(|known| {
+            physical(
+                known.map(|(driven, (rated, reference))| reference.normalized_flow(rated, &driven)),
+            )
         });
         values.set_quantity(Metric::ExpectedFlow, expected);
         // Normalised salt passage needs a measured permeate, not the one osmosis made do with.
         let passage = both(self.conductivity(Point::PermeateTds), rated).and_then(|known| {
-            physical(known.map(|(_, ((flow, point), (_, reference)))| {
-                membrane::normalized_salt_passage(flow, &point, &reference, LAW)
+            physical(known.map(|(_, ((flow, driven), (_, reference)))| {
+                driven.normalized_salt_passage(flow, &reference)
             }))
         });
         values.set_share(Metric::NormalizedSaltPassage, passage);
+        set_shortfall(values, rated);
+        let boosted = at.and_then(|known| {
+            let pressure = self.settings.supply.boost_pressure;
+            physical(known.map(|(flow, driven)| {
+                driven.normalized_flow(flow, &driven.at_feed_pressure(pressure)?)
+            }))
+        });
+        let boosted = boosted.map(|known| known.map(Flow::l_per_day).at_best(Basis::Inferred));
+        values.set(Metric::BoostedFlow, boosted);
+    }
+
+    /// What is compared with what the element's own first settled runs gave, at the same conditions. A
+    /// configured temperature knows no seasons: nothing is learned from it, so nothing compared.
+    fn comparable(&self, working: &Working) -> Finding<(Flow, OperatingPoint)> {
+        let thermometer = self.train.temperature(self.settings, self.now);
+        let thermometer = match thermometer {
+            Ok(known) if known.basis == Basis::Assumed => {
+                Err(Lack::NoSensor(Point::FeedTemperature))
+            }
+            found => found,
+        };
+        let at = both(self.flows.permeate, working.point);
+        both(at, thermometer).map(|known| known.map(|(at, _)| at))
+    }
+
+    fn set_flow_of_baseline(&self, values: &mut Values, working: &Working) {
+        let flow = self.comparable(working).and_then(|known| {
+            let (flow, point) = known.value;
+            let driving = working.driven?.value.driving;
+            let share = self.membrane.flow_share(flow, driving, point.temperature);
+            let share = share.ok_or(Lack::TooEarly)?;
+            Ok(known.map(|_| share.exp()))
+        });
+        values.set_share(Metric::NormalizedFlowOfBaseline, flow);
+    }
+
+    fn set_salt_of_baseline(&self, values: &mut Values, working: &Working) {
+        let at = self.comparable(working);
+        let salt = both(at, self.conductivity(Point::PermeateTds)).and_then(|known| {
+            let ((flow, point), permeate) = known.value;
+            let feed_side = point.feed_side_average().ok_or(Lack::NotPhysical)?;
+            let share = self
+                .membrane
+                .salt_share(flow, feed_side, permeate, point.temperature);
+            let share = share.ok_or(Lack::TooEarly)?;
+            Ok(known.map(|_| share.exp()))
+        });
+        values.set_share(Metric::SaltPassageOfBaseline, salt);
     }
 }
 
-/// Fills in the sums: litres that some meter tells of, hours and runs where a run can be seen. Where
-/// nothing tells, there is no sum, not a zero.
-pub(super) fn set_totals(
-    values: &mut Values,
-    totals: &Totals,
-    train: &Train,
-    settings: &UnitSettings,
-) {
-    let by_basis = |litres: Volume, basis: Option<Basis>, point: Point| {
-        let value = litres.litres();
-        basis
-            .map(|basis| Known { value, basis })
-            .ok_or(Lack::NoSensor(point))
-    };
-    let feed = by_basis(
-        totals.feed,
-        run::feed_basis(train, settings),
-        Point::FeedFlow,
-    );
-    let permeate = by_basis(
-        totals.permeate,
-        run::permeate_basis(train, settings),
-        Point::PermeateFlow,
-    );
-    let concentrate = by_basis(
-        totals.concentrate,
-        run::concentrate_basis(train, settings),
-        Point::ConcentrateFlow,
-    );
-    values.set(Metric::FeedVolume, feed);
-    values.set(Metric::PermeateVolume, permeate);
-    values.set(Metric::ConcentrateVolume, concentrate);
-    let when = |value: f64, there: bool, lack: Lack| {
-        if there {
-            Ok(Known::measured(value))
-        } else {
-            Err(lack)
-        }
-    };
-    let feed_meter = train.has(Point::FeedFlow);
-    let side_meter = train.has(Point::PermeateFlow) || train.has(Point::ConcentrateFlow);
-    let no_meter = Lack::NoSensor(Point::PermeateFlow);
-    let (unsplit, unmatched) = (totals.unsplit.litres(), totals.unmatched.litres());
-    values.set(
-        Metric::UnsplitVolume,
-        when(unsplit, feed_meter, Lack::NoSensor(Point::FeedFlow)),
-    );
-    values.set(
-        Metric::UnmatchedVolume,
-        when(unmatched, side_meter, no_meter),
-    );
-    let unmeasured = totals.unmeasured_seconds / 3600.0;
-    values.set(
-        Metric::UnmeasuredTime,
-        when(unmeasured, feed_meter || side_meter, no_meter),
-    );
-    let runs_seen = run::can_be_seen(train, settings);
-    let producing = totals.producing_seconds / 3600.0;
-    values.set(
-        Metric::ProducingTime,
-        when(producing, runs_seen, Lack::NoRunSign),
-    );
-    #[allow(clippy::cast_precision_loss)]
-    let runs = totals.runs as f64;
-    values.set(Metric::Runs, when(runs, runs_seen, Lack::NoRunSign));
+fn set_shortfall(values: &mut Values, rated: Finding<((Flow, Driven), (Flow, Driven))>) {
+    let shortfall = rated.and_then(|known| {
+        physical(known.map(|((flow, driven), (rated, rating))| {
+            attribution::shortfall_of(flow, &driven, rated, &rating)
+        }))
+    });
+    for (metric, part) in [
+        (
+            Metric::Shortfall,
+            (|found| found.total) as fn(Shortfall) -> Flow,
+        ),
+        (Metric::ShortfallPressure, |found| found.pressure),
+        (Metric::ShortfallBackPressure, |found| found.back_pressure),
+        (Metric::ShortfallTemperature, |found| found.temperature),
+        (Metric::ShortfallSalinity, |found| found.salinity),
+        (Metric::ShortfallMembrane, |found| found.membrane),
+    ] {
+        let part = shortfall.map(|known| known.map(|found| part(found).l_per_day()));
+        values.set(metric, part);
+    }
 }

@@ -1,14 +1,19 @@
 //! One sensor: what was heard, how fresh it is, and the quantity it stands for.
 
+mod shown;
+
 use std::collections::VecDeque;
 
 use serde::{Deserialize, Serialize};
 
 use super::{
+    doubt::Doubt,
     known::Lack,
     meter::{Arrival, Meter, MeterState, Packet},
     output::MeterEvent,
 };
+pub(super) use shown::Sent;
+
 use crate::{
     config::{Measure, SensorSettings},
     quantity::Flow,
@@ -45,21 +50,41 @@ pub struct Sensor {
     settings: SensorSettings,
     kind: Kind,
     last_live: Option<Mono>,
+    /// When it will have been silent for too long.
+    silent_at: Mono,
     unconfirmed: Option<f64>,
     implausible: bool,
     offline: bool,
     /// Whether the last message was no reading: told once until one comes.
     told_nothing: bool,
-    started: Mono,
     tally: Tally,
+    sent: Sent,
+    doubt: Option<Doubt>,
 }
 
 #[derive(Clone, Debug)]
 enum Kind {
-    /// The last few values, in the base unit.
-    Gauge(VecDeque<f64>),
+    Gauge(Gauge),
     Meter(Box<Meter>),
     Contact(Option<bool>),
+}
+
+/// A gauge's last few values in the base unit, and their median: taken when a value comes, for it is
+/// asked for many times before the next one does.
+#[derive(Clone, Debug)]
+struct Gauge {
+    values: VecDeque<f64>,
+    median: Option<f64>,
+}
+
+impl Gauge {
+    fn push(&mut self, value: f64, smoothing: usize) {
+        if self.values.len() >= smoothing {
+            self.values.pop_front();
+        }
+        self.values.push_back(value);
+        self.median = median(&self.values);
+    }
 }
 
 /// What became of an observation.
@@ -77,13 +102,17 @@ impl Sensor {
     /// A sensor of which nothing was heard in this process yet.
     pub(super) fn new(settings: SensorSettings, meter: MeterState, started: Mono) -> Self {
         let kind = match &settings.measure {
-            Measure::Gauge { .. } => Kind::Gauge(VecDeque::with_capacity(settings.smoothing)),
+            Measure::Gauge { .. } => Kind::Gauge(Gauge {
+                values: VecDeque::with_capacity(settings.smoothing),
+                median: None,
+            }),
             Measure::Rate { .. } | Measure::Pulses { .. } | Measure::Increments { .. } => {
                 Kind::Meter(Box::new(Meter::new(meter)))
             }
             Measure::Contact { .. } => Kind::Contact(None),
         };
         Self {
+            silent_at: started.after(settings.max_age),
             settings,
             kind,
             last_live: None,
@@ -91,8 +120,9 @@ impl Sensor {
             implausible: false,
             offline: false,
             told_nothing: false,
-            started,
             tally: Tally::default(),
+            sent: Sent::default(),
+            doubt: None,
         }
     }
 
@@ -166,7 +196,7 @@ impl Sensor {
         let mut heard = Heard::default();
         let settings = &self.settings;
         match (&mut self.kind, &settings.measure) {
-            (Kind::Gauge(values), Measure::Gauge { convert, probe }) => {
+            (Kind::Gauge(gauge), Measure::Gauge { convert, probe }) => {
                 let value = convert.base(raw);
                 // Limits of a TDS meter are kept as conductivity.
                 let scale = probe.as_ref().and_then(|probe| probe.scale);
@@ -177,10 +207,7 @@ impl Sensor {
                     return self.refuse(arrival);
                 }
                 if arrival == Arrival::Live {
-                    if values.len() >= settings.smoothing {
-                        values.pop_front();
-                    }
-                    values.push_back(value);
+                    gauge.push(value, settings.smoothing);
                 } else {
                     self.unconfirmed = Some(value);
                 }
@@ -215,6 +242,10 @@ impl Sensor {
                 return self.refuse(arrival);
             }
         }
+        if arrival == Arrival::Live {
+            self.sent.last = raw;
+            self.sent.odd += u64::from(heard.odd.is_some());
+        }
         self.accept(now, arrival);
         heard
     }
@@ -223,8 +254,10 @@ impl Sensor {
         self.tally.readings += 1;
         self.told_nothing = false;
         if arrival == Arrival::Live {
+            self.sent.readings += 1;
             self.implausible = false;
             self.last_live = Some(now.mono);
+            self.silent_at = now.mono.after(self.settings.max_age);
             self.unconfirmed = None;
             // A sensor that speaks is there, whatever its last will said.
             self.offline = false;
@@ -234,6 +267,7 @@ impl Sensor {
     fn refuse(&mut self, arrival: Arrival) -> Heard {
         self.tally.implausible += 1;
         if arrival == Arrival::Live {
+            self.sent.refused += 1;
             self.implausible = true;
         }
         Heard::default()
@@ -241,8 +275,17 @@ impl Sensor {
 
     /// Why there is no usable value now, if so.
     fn check(&self, now: Mono) -> Result<(), Lack> {
+        self.check_heard(now)?;
+        match self.doubt {
+            Some(_) => Err(Lack::Doubted(self.settings.at)),
+            None => Ok(()),
+        }
+    }
+
+    /// Why there is no fresh reading now, if so; believed or not.
+    fn check_heard(&self, now: Mono) -> Result<(), Lack> {
         let at = self.settings.at;
-        let Some(last) = self.last_live else {
+        if self.last_live.is_none() {
             return Err(if self.offline {
                 Lack::Offline(at)
             } else if self.implausible {
@@ -252,10 +295,10 @@ impl Sensor {
             } else {
                 Lack::NotHeard(at)
             });
-        };
+        }
         if self.offline {
             Err(Lack::Offline(at))
-        } else if now.since(last) > self.settings.max_age {
+        } else if now > self.silent_at {
             Err(Lack::Silent(at))
         } else if self.implausible {
             Err(Lack::Implausible(at))
@@ -267,19 +310,13 @@ impl Sensor {
     /// A gauge's value in its base unit: the median of the last few.
     pub(super) fn gauge(&self, now: Mono) -> Result<f64, Lack> {
         self.check(now)?;
-        let Kind::Gauge(values) = &self.kind else {
-            return Err(Lack::NotHeard(self.settings.at));
-        };
-        median(values).ok_or(Lack::NotHeard(self.settings.at))
+        self.median()
     }
 
     /// A meter's flow.
     pub(super) fn flow(&self, now: Mono) -> Result<Flow, Lack> {
         self.check(now)?;
-        let Kind::Meter(meter) = &self.kind else {
-            return Err(Lack::NotHeard(self.settings.at));
-        };
-        meter.flow(&self.settings)
+        self.counted()
     }
 
     /// A contact's state.
@@ -299,14 +336,17 @@ impl Sensor {
     /// When the sensor will have been silent for too long, counted from the start when it was
     /// never heard.
     pub(super) fn silent_at(&self) -> Mono {
-        self.last_live
-            .unwrap_or(self.started)
-            .after(self.settings.max_age)
+        self.silent_at
     }
 
     /// Whether a live reading was heard in this process.
     pub(super) fn was_heard(&self) -> bool {
         self.last_live.is_some()
+    }
+
+    /// When it was last heard live, if ever.
+    pub(super) fn heard_at(&self) -> Option<Mono> {
+        self.last_live
     }
 
     /// Whether its firmware says it is down.

@@ -6,12 +6,13 @@ use serde::{Deserialize, Serialize};
 
 use super::{
     known::{Basis, Finding, Known, Lack, sized},
+    load::{LoadState, Offered},
     water::Volumes,
 };
 use crate::{
-    config::{StageSettings, StageWater},
+    config::{Capacity, Disinfectant, FeedChemistry, Point, StageSettings, StageWater},
     metrics::StageMetric,
-    quantity::{Tds, Volume},
+    quantity::{Concentration, Mass, Tds, Volume},
     time::{Now, Wall},
 };
 
@@ -24,6 +25,12 @@ pub struct StageState {
     pub seen: Option<Wall>,
     /// Water it has treated, as far as we saw.
     pub treated: Volume,
+    /// What a DI stage has taken up.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub load: Option<LoadState>,
+    /// Disinfectant brought to carbon.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub disinfectant: Option<Mass>,
 }
 
 /// How a filling ended.
@@ -44,6 +51,8 @@ pub struct StageRecord {
 pub enum Binding {
     /// Its age.
     Age,
+    /// What it has taken: ions, or disinfectant.
+    Load,
     /// The water it has treated.
     Volume,
 }
@@ -54,6 +63,7 @@ impl Binding {
     pub fn key(self) -> &'static str {
         match self {
             Self::Age => "age",
+            Self::Load => "load",
             Self::Volume => "volume",
         }
     }
@@ -62,10 +72,18 @@ impl Binding {
 /// A stage of the train.
 #[derive(Clone, Debug)]
 pub struct Stage {
-    settings: StageSettings,
-    state: StageState,
+    pub(super) settings: StageSettings,
+    pub(super) state: StageState,
     /// How well the water it sees is known; `None` when nothing tells.
-    basis: Option<Basis>,
+    pub(super) basis: Option<Basis>,
+    /// Index of the sensor behind it.
+    probe: Option<usize>,
+    /// Whether a probe tells of the salt in the permeate.
+    pub(super) is_probed: bool,
+    /// Disinfectant in the feed.
+    pub(super) level: Option<Concentration>,
+    /// Whether carbon may set ammonia free from it.
+    pub(super) brings_ammonia: bool,
 }
 
 /// What is found of a stage at one moment.
@@ -90,11 +108,41 @@ const SECONDS_PER_DAY: f64 = 86_400.0;
 /// Use per day is not judged on less than this.
 const LEAST_DAYS_OF_USE: f64 = 3.0;
 
+/// Places in a reckoning by its ends.
+pub(super) const LEAST: usize = 0;
+pub(super) const LIKELY: usize = 1;
+pub(super) const MOST: usize = 2;
+
+fn percent(share: Known<f64>) -> Known<f64> {
+    share.map(|share| (share * 100.0).max(0.0))
+}
+
+/// The limit that leaves least; a reason that may pass tells more than that a limit is not there.
+fn least(limits: [(Finding<f64>, Binding); 3]) -> (Finding<f64>, Option<Binding>) {
+    let known = limits
+        .iter()
+        .filter_map(|(left, binding)| Some((left.ok()?, *binding)))
+        .reduce(|best, next| {
+            if next.0.value < best.0.value {
+                next
+            } else {
+                best
+            }
+        });
+    if let Some((left, binding)) = known {
+        return (Ok(left), Some(binding));
+    }
+    let mut lacks = limits.iter().rev().filter_map(|(left, _)| left.err());
+    let lack = lacks.find(|lack| *lack != Lack::NoLife);
+    (Err(lack.unwrap_or(Lack::NoLife)), None)
+}
+
 impl Stage {
     pub(super) fn new(
         settings: StageSettings,
         kept: Option<StageState>,
         basis: Option<Basis>,
+        probe: Option<usize>,
     ) -> Self {
         let configured = settings.installed.and_then(Wall::from_date);
         let mut state = kept.unwrap_or_default();
@@ -104,6 +152,21 @@ impl Stage {
             settings,
             state,
             basis,
+            probe,
+            is_probed: false,
+            level: None,
+            brings_ammonia: false,
+        }
+    }
+
+    /// The same, where it is known what the water brings: `is_probed` if a probe tells of the salt in
+    /// the permeate, and the feed's chemistry.
+    pub(super) fn with_water(self, is_probed: bool, chemistry: &FeedChemistry) -> Self {
+        Self {
+            is_probed,
+            level: chemistry.disinfectant_level,
+            brings_ammonia: chemistry.disinfectant == Some(Disinfectant::Chloramine),
+            ..self
         }
     }
 
@@ -113,21 +176,37 @@ impl Stage {
         &self.settings
     }
 
+    /// Index of the sensor behind it, if there is one.
+    pub(super) fn probe(&self) -> Option<usize> {
+        self.probe
+    }
+
     /// What to keep.
     #[must_use]
     pub fn state(&self) -> StageState {
         self.state
     }
 
-    /// Takes the water that passed.
-    pub(super) fn treat(&mut self, now: Now, passed: &Volumes) {
+    /// Takes the water that passed, and of what it brought as much as it can.
+    pub(super) fn treat(&mut self, now: Now, passed: &Volumes, offered: &mut Offered) {
         if self.state.seen.is_none() {
             self.state.seen = now.date();
         }
+        let before = self.state.treated;
         self.state.treated += match self.settings.water {
             StageWater::Feed => passed.feed,
             StageWater::Permeate => passed.permeate,
         };
+        if let Some(level) = offered.disinfectant.filter(|_| self.is_carbon()) {
+            // What came before it was counted is taken to have had the same level.
+            let given = self.state.disinfectant.unwrap_or(level.in_volume(before));
+            let passed = self.state.treated - before;
+            self.state.disinfectant = Some(given + level.in_volume(passed));
+        }
+        if let Some(room) = self.room().filter(|_| self.is_probed) {
+            let load = self.state.load.get_or_insert_default();
+            load.take(offered, &room, self.state.treated);
+        }
     }
 
     /// A new filling, installed on `date` (now, unless the keeper says otherwise).
@@ -142,6 +221,8 @@ impl Stage {
             installed: date.or(now.date()),
             seen: now.date(),
             treated: Volume::ZERO,
+            load: None,
+            disinfectant: None,
         };
         old
     }
@@ -149,8 +230,8 @@ impl Stage {
     /// What is left now; `tds` is what a probe behind the stage shows.
     pub(super) fn find(&self, now: Now, tds: Finding<Tds>) -> StageFindings {
         let point = match self.settings.water {
-            StageWater::Feed => crate::config::Point::FeedFlow,
-            StageWater::Permeate => crate::config::Point::PermeateFlow,
+            StageWater::Feed => Point::FeedFlow,
+            StageWater::Permeate => Point::PermeateFlow,
         };
         let treated = self
             .basis
@@ -160,29 +241,35 @@ impl Stage {
             })
             .ok_or(Lack::NoSensor(point));
         let age = self.age_days(now);
+        let used = self.used();
         let by_volume = self.by_volume(treated);
         let by_age = self.by_age(age);
-        let (left, binding) = match (by_volume, by_age) {
-            (Ok(volume), Ok(time)) if volume.value <= time.value => {
-                (Ok(volume), Some(Binding::Volume))
-            }
-            (_, Ok(time)) => (Ok(time), Some(Binding::Age)),
-            (Ok(volume), Err(_)) => (Ok(volume), Some(Binding::Volume)),
-            (Err(volume), Err(Lack::NoLife)) => (Err(volume), None),
-            (Err(_), Err(time)) => (Err(time), None),
+        let at = |end: usize| {
+            let by_load = used.map(|known| known.map(|used| 1.0 - used[end]));
+            least([
+                (by_load, Binding::Load),
+                (by_volume, Binding::Volume),
+                (by_age, Binding::Age),
+            ])
         };
-        let left_volume = match (self.settings.life_volume, treated) {
-            (Some(life), Ok(treated)) => {
-                Ok(treated.map(|treated| (life - treated).max(Volume::ZERO).litres()))
-            }
-            (None, _) => Err(Lack::NoLife),
-            (Some(_), Err(lack)) => Err(lack),
+        let (left, binding) = at(LIKELY);
+        let band = |end: usize| match self.settings.capacity {
+            Some(Capacity::Ions(_)) => used.and_then(|_| at(end).0),
+            Some(Capacity::Disinfectant(_)) | None => Err(Lack::NoLife),
         };
+        let left_volume = self.left_volume(treated, used);
         let mut findings = [Err(Lack::TooEarly); StageMetric::ALL.len()];
         for (slot, metric) in findings.iter_mut().zip(StageMetric::ALL) {
             *slot = sized(match metric {
                 StageMetric::Treated => treated.map(|known| known.map(Volume::litres)),
-                StageMetric::Left => left.map(|known| known.map(|share| (share * 100.0).max(0.0))),
+                StageMetric::Left => left.map(percent),
+                StageMetric::LeftLow => band(MOST).map(percent),
+                StageMetric::LeftHigh => band(LEAST).map(percent),
+                StageMetric::CationLoad => self.ions(true),
+                StageMetric::AnionLoad => self.ions(false),
+                StageMetric::DisinfectantLoad => {
+                    self.disinfectant().map(|known| known.map(Mass::grams))
+                }
                 StageMetric::LeftVolume => left_volume,
                 StageMetric::LeftTime => self.days_left(now, age, left_volume),
                 StageMetric::Tds => tds.map(|known| known.map(Tds::mg_per_l)),
@@ -271,10 +358,11 @@ mod tests {
             kind: StageKind::Carbon,
             water: StageWater::Feed,
             life_volume: life_volume.map(Volume::from_litres),
+            capacity: None,
             life_time: life_days.map(|days| Duration::from_secs(days * 86_400)),
             installed: Some(jiff::civil::date(2026, 3, 1)),
         };
-        Stage::new(settings, None, Some(Basis::Inferred))
+        Stage::new(settings, None, Some(Basis::Inferred), None)
     }
 
     fn feed(litres: f64) -> Volumes {
@@ -294,8 +382,8 @@ mod tests {
         // 1000 L and 100 days; after 10 days 200 L: 80 % by volume, 90 % by age. 20 L a day leave
         // 800 / 20 = 40 days, fewer than the 90 by age. After 50 days: 50 % by age binds.
         let mut stage = stage(Some(1000.0), Some(100));
-        stage.treat(on_day(0), &feed(0.0));
-        stage.treat(on_day(10), &feed(200.0));
+        stage.treat(on_day(0), &feed(0.0), &mut Offered::default());
+        stage.treat(on_day(10), &feed(200.0), &mut Offered::default());
         let found = stage.find(on_day(10), Err(Lack::TooEarly));
         assert_eq!(found.binding, Some(Binding::Volume));
         assert_eq!(value(&stage, 10, StageMetric::Left), Some(80.0));
@@ -308,7 +396,7 @@ mod tests {
     #[test]
     fn nothing_falls_below_nothing() {
         let mut stage = stage(Some(100.0), Some(10));
-        stage.treat(on_day(0), &feed(500.0));
+        stage.treat(on_day(0), &feed(500.0), &mut Offered::default());
         for metric in [
             StageMetric::Left,
             StageMetric::LeftVolume,
@@ -323,7 +411,7 @@ mod tests {
     #[test]
     fn use_is_not_judged_on_less_than_three_days() {
         let mut stage = stage(Some(1000.0), None);
-        stage.treat(on_day(0), &feed(100.0));
+        stage.treat(on_day(0), &feed(100.0), &mut Offered::default());
         assert_eq!(value(&stage, 2, StageMetric::LeftTime), None);
         assert_eq!(value(&stage, 5, StageMetric::LeftTime), Some(45.0));
     }
@@ -331,7 +419,7 @@ mod tests {
     #[test]
     fn a_new_filling_begins_anew_and_the_old_one_is_handed_over() {
         let mut stage = stage(Some(1000.0), Some(100));
-        stage.treat(on_day(0), &feed(300.0));
+        stage.treat(on_day(0), &feed(300.0), &mut Offered::default());
         let old = stage.replace(on_day(40), None);
         assert_eq!(old.treated.litres(), 300.0);
         assert_eq!(old.installed, Some(Wall(START)));

@@ -5,17 +5,13 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use super::{
-    alert::AlertState,
-    membrane::MembraneState,
-    meter::MeterState,
-    run::{OpenRunState, RunRecord},
-    stage::StageState,
-    water::Totals,
+    alert::AlertState, cycling::CyclingState, membrane::MembraneState, meter::MeterState,
+    record::RunRecord, run::OpenRunState, stage::StageState, watch::WatchState, water::Totals,
 };
 use crate::quantity::Volume;
 
-/// What a unit keeps across restarts. Written whole at every checkpoint; a field added later has a
-/// default, so that an older state still reads.
+/// What a unit keeps across restarts. A checkpoint writes the fields that changed, each as a whole; one
+/// added later has a default, so that an older state still reads.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default)]
 pub struct UnitState {
@@ -33,6 +29,12 @@ pub struct UnitState {
     pub alerts: BTreeMap<String, AlertState>,
     /// The run that was going on.
     pub open_run: Option<OpenRunState>,
+    /// The run that was over and waited for a flush after it.
+    pub over_run: Option<Box<RunRecord>>,
+    /// How often the unit starts, and with what salt.
+    pub cycling: CyclingState,
     /// The last run that ended.
     pub last_run: Option<RunRecord>,
+    /// Sensors that may lie, and the hydraulics.
+    pub watch: WatchState,
 }

@@ -1,12 +1,13 @@
 //! The train's sensors by their points: what is measured, inferred or assumed at each.
 
 use super::{
+    alert::{Alert, Code},
     known::{Finding, Known, Lack},
     meter::MeterState,
     sensor::Sensor,
 };
 use crate::{
-    config::{Measure, Point, Storage, UnitSettings},
+    config::{Measure, Point, Probe, Storage, UnitSettings},
     physics::conductivity,
     quantity::{Conductivity, Flow, Pressure, Quantity, Temperature, Volume},
     time::Mono,
@@ -18,6 +19,8 @@ pub struct Train {
     sensors: Vec<Sensor>,
     /// For each point: the sensor and its spare.
     places: [(Option<usize>, Option<usize>); Point::ALL.len()],
+    /// Whether the three flow meters contradict each other, and nothing tells which is wrong.
+    balance_open: bool,
 }
 
 impl Train {
@@ -43,7 +46,34 @@ impl Train {
                 place.0 = Some(index)
             }
         }
-        Self { sensors, places }
+        Self {
+            sensors,
+            places,
+            balance_open: false,
+        }
+    }
+
+    /// Takes over what the active alerts cast doubt on.
+    pub(super) fn doubt(&mut self, alerts: &[Alert]) {
+        for sensor in &mut self.sensors {
+            sensor.set_doubt(None);
+        }
+        self.balance_open = false;
+        for alert in alerts.iter().filter(|alert| alert.is_active()) {
+            match alert.casts {
+                Some((index, doubt)) => {
+                    if let Some(sensor) = self.sensors.get_mut(index) {
+                        sensor.set_doubt(Some(doubt));
+                    }
+                }
+                None => self.balance_open |= alert.code == Code::BalanceOpen,
+            }
+        }
+    }
+
+    /// Whether the three flow meters contradict each other, and nothing tells which is wrong.
+    pub(super) fn is_balance_open(&self) -> bool {
+        self.balance_open
     }
 
     /// Every sensor, in the order of the settings.
@@ -131,6 +161,33 @@ impl Train {
             return Err(Lack::NoSensor(sensor.settings().at));
         };
         let shown = sensor.gauge(now)?;
+        self.at_25(probe, shown, settings, now)
+    }
+
+    /// Conductivity at 25 °C that a probe shows, whether it is believed or not.
+    pub(super) fn conductivity_shown(
+        &self,
+        index: usize,
+        settings: &UnitSettings,
+        now: Mono,
+    ) -> Finding<Conductivity> {
+        let sensor = &self.sensors[index];
+        let Measure::Gauge {
+            probe: Some(probe), ..
+        } = &sensor.settings().measure
+        else {
+            return Err(Lack::NoSensor(sensor.settings().at));
+        };
+        self.at_25(probe, sensor.shown(now)?, settings, now)
+    }
+
+    fn at_25(
+        &self,
+        probe: &Probe,
+        shown: f64,
+        settings: &UnitSettings,
+        now: Mono,
+    ) -> Finding<Conductivity> {
         let measured = probe.scale.map_or(shown, |scale| shown / scale.factor());
         if probe.compensated {
             return Ok(Known::measured(Conductivity::from_us_per_cm(measured)));
@@ -192,6 +249,11 @@ impl Train {
     /// Measured flow at a point.
     pub(super) fn flow(&self, point: Point, now: Mono) -> Finding<Flow> {
         self.read(point, |sensor| sensor.flow(now))
+    }
+
+    /// Measured flow at a point, as far as it tells whether anything flows.
+    pub(super) fn flow_sign(&self, point: Point, now: Mono) -> Finding<Flow> {
+        self.read(point, |sensor| sensor.flow_sign(now))
     }
 
     /// Volume in the storage.

@@ -4,25 +4,29 @@ use std::{collections::VecDeque, sync::Arc, time::Duration};
 
 use super::{
     Keep,
-    alert::{self, Alert, Change, Circumstances},
+    alert::{self, Alert},
+    cycling::Cycling,
     known::Lack,
     ledger::Ledger,
+    load::Offered,
     membrane::MembraneState,
     meter::{Arrival, Packet},
-    output::{Event, EventKind, Output},
+    output::{EventKind, Output},
     performance::Readings,
-    run::{self, RunChange, RunRecord, RunState, Runs},
-    sensor::Observation,
-    stage::Stage,
+    record::{self, RunRecord},
+    run::{self, OpenRun, RunState, Runs},
+    sensor::{Heard, Observation},
+    stage::{Stage, StageFindings},
     state::UnitState,
+    taught::Taught,
     train::Train,
     values::Values,
+    watch::Watch,
     water::{Flows, Totals},
 };
 use crate::{
-    config::{StageWater, UnitSettings},
-    metrics::{Group, Metric},
-    quantity::Flow,
+    config::{Point, StageWater, UnitSettings},
+    metrics::Metric,
     time::{Mono, Now},
 };
 
@@ -37,15 +41,22 @@ pub struct Unit {
     pub(super) ledger: Ledger,
     pub(super) totals: Totals,
     pub(super) runs: Runs,
+    pub(super) cycling: Cycling,
     pub(super) stages: Vec<Stage>,
     pub(super) membrane: MembraneState,
+    pub(super) taught: Taught,
+    pub(super) watch: Watch,
     pub(super) alerts: Vec<Alert>,
     pub(super) last_run: Option<RunRecord>,
     /// State of what left the configuration, kept in case it returns.
     pub(super) former: UnitState,
     pub(super) outputs: VecDeque<Output>,
+    /// Room for what is found of the stages at each look.
+    pub(super) found: Vec<StageFindings>,
     pub(super) keep: Keep,
     pub(super) looked_at: Mono,
+    /// When a run last taught the membrane's model.
+    pub(super) taught_at: Option<Mono>,
     pub(super) possible: Vec<Metric>,
     /// The other metrics, and why this configuration can never give them.
     pub(super) impossible: Vec<(Metric, Lack)>,
@@ -65,13 +76,18 @@ impl Unit {
         let stages = settings
             .stages
             .iter()
-            .map(|stage| {
+            .enumerate()
+            .map(|(index, stage)| {
                 let basis = if stage.water == StageWater::Feed {
                     feed
                 } else {
                     permeate
                 };
-                Stage::new(stage.clone(), kept.stages.get(&stage.id).copied(), basis)
+                let mut sensors = settings.sensors.iter();
+                let probe = sensors.position(|sensor| sensor.after_stage == Some(index));
+                let kept = kept.stages.get(&stage.id).copied();
+                Stage::new(stage.clone(), kept, basis, probe)
+                    .with_water(train.has(Point::PermeateTds), &settings.supply.chemistry)
             })
             .collect();
         let mut unit = Self {
@@ -79,21 +95,31 @@ impl Unit {
             train,
             ledger: Ledger::new(kept.waiting, now.mono),
             totals: kept.totals,
-            runs: Runs::new(kept.totals),
+            runs: Runs::new(kept.totals, kept.cycling.usual_level),
+            cycling: Cycling::new(kept.cycling, now.mono),
             stages,
+            taught: Taught::of(&kept.membrane, &settings),
             membrane: kept.membrane.clone(),
+            watch: Watch::new(&settings, &kept.watch),
             last_run: kept.last_run.clone(),
             outputs: VecDeque::new(),
+            found: Vec::new(),
             keep: Keep::Nothing,
             looked_at: now.mono,
+            taught_at: None,
             possible: Vec::new(),
             impossible: Vec::new(),
             settings,
             former: kept,
         };
         unit.find_possible(now);
+        if let Some(over) = unit.former.over_run.take() {
+            unit.end_run(now, *over);
+        }
+        unit.train.doubt(&unit.alerts);
         if let Some(open) = unit.former.open_run.take() {
-            unit.end_run(now, run::interrupted(&open, &unit.totals));
+            unit.totals.runs += 1;
+            unit.end_run(now, record::interrupted(&open, &unit.totals));
         }
         unit
     }
@@ -114,22 +140,28 @@ impl Unit {
         else {
             return Keep::Nothing;
         };
-        let id = self
-            .settings
-            .sensors
-            .get(sensor)
-            .map(|sensor| sensor.id.clone());
-        if let (Some(odd), Some(id)) = (heard.odd, &id) {
-            self.event(now, EventKind::CountOdd, Some(id.clone()), odd.sentence(id));
-        }
-        if let (Some(why), Some(id)) = (heard.first_nothing, id) {
-            let text = format!("{id}: {why}. Not counted as a reading; told once until one comes.");
-            self.event(now, EventKind::NoReading, Some(id), text);
-        }
+        self.tell_heard(now, sensor, &heard);
         self.look(now);
         let keep = if heard.counted { Keep::Now } else { Keep::Soon };
         self.keep = self.keep.max(keep);
         keep
+    }
+
+    fn tell_heard(&mut self, now: Now, sensor: usize, heard: &Heard) {
+        if heard.odd.is_none() && heard.first_nothing.is_none() {
+            return;
+        }
+        let Some(id) = self.settings.sensors.get(sensor).map(|own| own.id.clone()) else {
+            return;
+        };
+        if let Some(odd) = heard.odd {
+            let text = odd.sentence(&id);
+            self.event(now, EventKind::CountOdd, Some(id.clone()), text);
+        }
+        if let Some(why) = &heard.first_nothing {
+            let text = format!("{id}: {why}. Not counted as a reading; told once until one comes.");
+            self.event(now, EventKind::NoReading, Some(id), text);
+        }
     }
 
     /// Lets time pass.
@@ -198,195 +230,134 @@ impl Unit {
                 .insert(stage.settings().id.clone(), stage.state());
         }
         state.membrane = self.membrane.clone();
+        state.watch = self.watch.state(&self.settings);
         state.alerts = self
             .alerts
             .iter()
-            .map(|alert| (alert.key(), alert.keep()))
+            .filter(|alert| alert.is_worth_keeping())
+            .map(|alert| (alert.key(), alert.keep(&self.settings)))
             .collect();
         state.open_run = self.runs.open_state();
+        let over = self.runs.over.as_ref();
+        state.over_run = over.map(|(record, _)| Box::new(record.clone()));
+        state.cycling = self.cycling.state(self.looked_at, self.runs.usual_level);
         state.last_run = self.last_run.clone();
         state
     }
 
     /// What is measured now, and what the membrane does while its quality counts.
     pub(super) fn live(&self, now: Mono) -> Values {
-        let mut values = Values::default();
-        self.readings(now, |readings| {
-            readings.set_now(&mut values);
-            if self.runs.state == RunState::Producing {
-                readings.set_membrane(&mut values);
-            }
-        });
-        values
+        let producing = self.runs.state == RunState::Producing;
+        self.readings(now, |readings| readings.all(producing))
     }
 
-    /// With nothing heard yet, a value is away for now or it can never be there. The membrane's
-    /// count only in runs, so they need something that tells a run.
-    fn find_possible(&mut self, now: Now) {
-        let mut values = self.values(now);
-        self.readings(now.mono, |readings| readings.set_membrane(&mut values));
-        let runs = run::can_be_seen(&self.train, &self.settings);
-        for metric in Metric::ALL.iter().copied() {
-            match values.of(metric) {
-                Err(lack) if lack.is_permanent() => self.impossible.push((metric, lack)),
-                _ if !runs && metric.group() == Group::Membrane => {
-                    self.impossible.push((metric, Lack::NoRunSign));
-                }
-                Ok(_) | Err(_) => self.possible.push(metric),
-            }
-        }
+    /// The membrane's runs, or the keeper, taught something.
+    pub(super) fn take_in(&mut self) {
+        self.taught = Taught::of(&self.membrane, &self.settings);
     }
 
-    fn readings<T>(&self, now: Mono, ask: impl FnOnce(&Readings) -> T) -> T {
+    pub(super) fn readings<T>(&self, now: Mono, ask: impl FnOnce(&Readings) -> T) -> T {
         let flows = Flows::find(&self.train, &self.settings, self.runs.state, now);
         ask(&Readings {
             settings: &self.settings,
             train: &self.train,
             flows: &flows,
-            baseline: self.membrane.baseline,
+            membrane: &self.membrane,
+            taught: &self.taught,
             now,
         })
+    }
+
+    /// What `litres` of permeate with this much salt (mg of NaCl) bring to the stages.
+    fn offered(&self, now: Mono, salt: f64, litres: f64) -> Offered {
+        let (train, settings) = (&self.train, &self.settings);
+        let temperature = train.temperature(settings, now).ok();
+        let conductivity = train.feed_conductivity(settings, now).ok();
+        Offered::new(
+            settings,
+            salt,
+            litres,
+            temperature.map(|known| known.value),
+            conductivity.map(|known| known.value),
+        )
     }
 
     /// Looks at everything once: books litres, follows the run, feeds the stages, judges alerts.
     pub(super) fn look(&mut self, now: Now) {
         let before = self.totals;
-        let state = self.runs.state;
+        let before_state = self.runs.state;
         self.ledger.settle(
             &mut self.train,
             &self.settings,
-            state,
+            before_state,
             &mut self.totals,
             now.mono,
         );
-        if state.makes_water() {
+        if before_state.makes_water() {
             self.totals.producing_seconds += now.mono.since(self.looked_at).as_secs_f64();
         }
-        let flows = Flows::find(&self.train, &self.settings, state, now.mono);
+        let flows = Flows::find(&self.train, &self.settings, before_state, now.mono);
         let foreseen = self.ledger.foresee(&self.totals);
-        let change = self
-            .runs
-            .update(now, &self.train, &self.settings, &flows, &foreseen);
+        let probed = run::probed(&self.train, &self.settings, now.mono);
+        let told = self.cycling.salt.told_litres();
+        let salt = self.cycling.salt.look(
+            now.mono,
+            self.totals.permeate.litres(),
+            probed,
+            before_state.makes_water(),
+        );
+        self.totals.permeate_salt_mg += salt;
+        let mut offered = self.offered(now.mono, salt, self.cycling.salt.told_litres() - told);
+        let was_open = self.runs.open.is_some();
+        let mut changes = self.runs.update(
+            now,
+            &self.train,
+            &self.settings,
+            &flows,
+            &foreseen,
+            &self.cycling.salt,
+        );
+        changes.stopped = was_open && self.runs.open.is_none();
+        self.totals.runs += u64::from(changes.stopped);
+        self.cycling.flush(self.runs.flushing);
         let passed = self.totals.since(&before);
         for stage in &mut self.stages {
-            stage.treat(now, &passed);
+            stage.treat(now, &passed, &mut offered);
         }
         self.looked_at = now.mono;
-        match change {
-            Some(RunChange::Started) => {
-                self.event(
-                    now,
-                    EventKind::RunStarted,
-                    None,
-                    "The unit began to make water.".to_owned(),
-                );
-            }
-            Some(RunChange::Ended(record)) => self.end_run(now, *record),
-            None => {}
+        let (train, settings, state) = (&self.train, &self.settings, self.runs.state);
+        self.watch
+            .look(now.mono, train, settings, &flows, state, &changes);
+        if let Some(record) = changes.ended {
+            self.end_run(now, *record);
+        }
+        if changes.started {
+            let text = "The unit began to make water.".to_owned();
+            self.event(now, EventKind::RunStarted, None, text);
+        }
+        self.sample(now);
+        // Another state may see the same meters differently.
+        let flows = if self.runs.state == before_state {
+            flows
+        } else {
+            Flows::find(&self.train, &self.settings, self.runs.state, now.mono)
+        };
+        self.judge_alerts(now, &flows);
+    }
+
+    /// Takes a sample of the steady part of a run, when one is due.
+    fn sample(&mut self, now: Now) {
+        let is_due = |open: &OpenRun| open.last_seen == now && open.steady.is_due(now.mono);
+        if self.runs.state != RunState::Producing || !self.runs.open.as_ref().is_some_and(is_due) {
+            return;
         }
         let live = self.live(now.mono);
-        if self.runs.state == RunState::Producing
-            && let Some(open) = &mut self.runs.open
-            && open.steady.is_due(now.mono)
-        {
+        if let Some(open) = &mut self.runs.open {
             open.steady.sample(now.mono, &live);
-        }
-        self.judge_alerts(now, &live);
-    }
-
-    fn end_run(&mut self, now: Now, record: RunRecord) {
-        self.totals.runs += 1;
-        let runs = self
-            .settings
-            .membrane
-            .as_ref()
-            .map_or(usize::MAX, |rating| rating.baseline_runs);
-        if let Some(baseline) = self.membrane.end_run(&record, runs) {
-            self.baseline_event(now, baseline);
-        }
-        let text = format!(
-            "The unit made {:.2} L in {}.",
-            record.volumes.permeate.litres(),
-            crate::quantity::duration_text(Duration::from_secs_f64(record.seconds.max(0.0)))
-        );
-        self.event(now, EventKind::RunEnded, None, text);
-        self.last_run = Some(record.clone());
-        self.outputs.push_back(Output::RunEnded(Box::new(record)));
-        self.keep = Keep::Now;
-    }
-
-    fn baseline_event(&mut self, now: Now, baseline: Flow) {
-        let text = format!(
-            "The membrane's baseline is set: {:.1} L/day under the conditions of its rating.",
-            baseline.l_per_day()
-        );
-        self.event(now, EventKind::BaselineSet, None, text);
-    }
-
-    fn judge_alerts(&mut self, now: Now, live: &Values) {
-        let found = self.stage_findings(now);
-        let around = Circumstances {
-            settings: &self.settings,
-            state: self.runs.state,
-            live,
-            sensors: self.train.sensors(),
-            stages: &found,
-            now,
-        };
-        let mut changed = Vec::new();
-        for (index, alert) in self.alerts.iter_mut().enumerate() {
-            let judgement = alert::judge(alert, &around);
-            let change = alert.take(now, judgement.as_ref());
-            if let (Some(Change::Raised), Some(judgement)) = (change, &judgement) {
-                alert.seen = Some(alert::describe(alert, judgement, &around));
-            }
-            if let Some(change) = change {
-                changed.push((index, change));
-            }
-        }
-        for (index, change) in changed {
-            self.tell_alert(now, index, change);
-        }
-    }
-
-    fn tell_alert(&mut self, now: Now, index: usize, change: Change) {
-        self.outputs.push_back(Output::AlertChanged(index));
-        let Some(alert) = self.alerts.get(index) else {
-            return;
-        };
-        let key = alert.key();
-        let sentence = alert
-            .seen
-            .as_ref()
-            .map(|seen| seen.sentence.clone())
-            .unwrap_or_default();
-        match change {
-            Change::Known => {}
-            Change::Raised => {
-                let text = format!("{sentence} {}", alert::check_first(alert.code));
-                self.event(now, EventKind::AlertRaised, Some(key), text);
-                self.keep = Keep::Now;
-            }
-            Change::Cleared => {
-                let text = format!("{}: over.", alert::title(alert.code));
-                self.event(now, EventKind::AlertCleared, Some(key), text);
+            if let Some(part) = open.steady.part(now.mono) {
+                self.teach(now, &part.figures, now.date());
                 self.keep = Keep::Now;
             }
         }
-    }
-
-    pub(super) fn event(
-        &mut self,
-        now: Now,
-        event: EventKind,
-        about: Option<String>,
-        text: String,
-    ) {
-        self.outputs.push_back(Output::Event(Event {
-            event,
-            time: now.date(),
-            about,
-            text,
-        }));
     }
 }

@@ -6,13 +6,13 @@ use crate::{metrics::Metric, quantity::Quantity};
 /// One finding for each metric, in the metric's published unit.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Values {
-    findings: Vec<Finding<f64>>,
+    findings: [Finding<f64>; Metric::ALL.len()],
 }
 
 impl Default for Values {
     fn default() -> Self {
         Self {
-            findings: vec![Err(Lack::TooEarly); Metric::ALL.len()],
+            findings: [Err(Lack::TooEarly); Metric::ALL.len()],
         }
     }
 }

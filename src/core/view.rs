@@ -2,12 +2,15 @@
 
 use super::{
     alert::Alert,
+    causes::LikelyCause,
     known::{Finding, Lack},
     membrane::MembraneState,
     performance,
-    run::{RunRecord, RunState},
+    record::RunRecord,
+    run::RunState,
     sensor::Sensor,
     stage::{Stage, StageFindings},
+    sums,
     train::Train,
     unit::Unit,
     values::Values,
@@ -16,6 +19,7 @@ use super::{
 use crate::{
     config::{Point, Sensed, UnitSettings},
     metrics::{Group, Metric},
+    quantity::Flow,
     time::{Mono, Now, Wall},
 };
 
@@ -55,6 +59,21 @@ impl Unit {
     #[must_use]
     pub fn membrane(&self) -> &MembraneState {
         &self.membrane
+    }
+
+    /// The baseline under the conditions of the rating.
+    #[must_use]
+    pub fn baseline_flow(&self) -> Option<Flow> {
+        let rating = self.settings.membrane.as_ref()?;
+        let driving = performance::rating_point(rating).net_driving_pressure()?;
+        self.membrane.baseline_at(driving, rating.temperature)
+    }
+
+    /// What has probably come over the element, the likeliest first; never a certainty. Empty while
+    /// nothing changed for sure, or nothing known looks like it.
+    #[must_use]
+    pub fn likely_causes(&self) -> &[LikelyCause] {
+        &self.taught.causes
     }
 
     /// The alerts, in a fixed order.
@@ -111,32 +130,40 @@ impl Unit {
                 values.set(*metric, Err(*lack));
             }
         }
-        performance::set_totals(&mut values, &self.totals, &self.train, &self.settings);
+        self.taught.wear.set(
+            &mut values,
+            self.never(Metric::NormalizedFlowOfBaseline),
+            self.never(Metric::SaltPassageOfBaseline),
+        );
+        sums::set_totals(&mut values, &self.totals, &self.train, &self.settings);
+        self.set_run_totals(&mut values, now.mono);
         values
     }
 
     /// What is left of every stage now, in the order of the train.
     #[must_use]
     pub fn stage_findings(&self, now: Now) -> Vec<StageFindings> {
+        let mut found = Vec::with_capacity(self.stages.len());
+        self.find_stages(now, &mut found);
+        found
+    }
+
+    /// The same, into a list that is used again at every look.
+    pub(super) fn find_stages(&self, now: Now, found: &mut Vec<StageFindings>) {
         let scale = self.settings.tds_scale;
-        let behind = |index: usize| {
-            let at = |sensor: &&Sensor| sensor.settings().after_stage == Some(index);
-            let sensor = self
-                .train
-                .sensors()
-                .iter()
-                .find(at)
-                .ok_or(Lack::NoSensor(Point::StageTds))?;
+        let behind = |stage: &Stage| {
+            let probe = stage
+                .probe()
+                .and_then(|probe| self.train.sensors().get(probe));
+            let probe = probe.ok_or(Lack::NoSensor(Point::StageTds))?;
             let conductivity = self
                 .train
-                .conductivity_of(sensor, &self.settings, now.mono)?;
+                .conductivity_of(probe, &self.settings, now.mono)?;
             Ok(conductivity.map(|conductivity| scale.tds(conductivity)))
         };
-        self.stages
-            .iter()
-            .enumerate()
-            .map(|(index, stage)| stage.find(now, behind(index)))
-            .collect()
+        found.clear();
+        let stages = self.stages.iter();
+        found.extend(stages.map(|stage| stage.find(now, behind(stage))));
     }
 
     /// The metrics this configuration can give.

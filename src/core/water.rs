@@ -29,6 +29,8 @@ pub struct Flows {
     pub concentrate: Finding<Flow>,
     /// Whether fewer than two meters tell, so that the split is the configured waste ratio's.
     split_assumed: bool,
+    /// Whether the three meters contradict each other: which share is true nothing tells.
+    contradicted: bool,
 }
 
 impl Flows {
@@ -64,6 +66,7 @@ impl Flows {
             .count();
         Self {
             split_assumed: told < 2,
+            contradicted: train.is_balance_open(),
             feed: first([
                 feed,
                 sum(permeate, concentrate),
@@ -88,6 +91,9 @@ impl Flows {
     /// Recovery now: permeate of feed, 0–1. Measured permeate and concentrate make up the feed:
     /// nothing is inferred then. By one meter and the waste ratio it is the owner's own figure.
     pub(super) fn recovery(&self) -> Finding<f64> {
+        if self.contradicted {
+            return Err(Lack::BalanceOpen);
+        }
         let sides = both(self.permeate, self.concentrate);
         let sum = sides.map(|known| known.map(|(permeate, rest)| (permeate, permeate + rest)));
         let whole = both(self.permeate, self.feed);
@@ -132,6 +138,12 @@ pub struct Totals {
     pub producing_seconds: f64,
     /// Runs that ended.
     pub runs: u64,
+    /// Salt in the permeate while probe and litres told, mg of NaCl.
+    #[serde(default)]
+    pub permeate_salt_mg: f64,
+    /// Salt that crept through while standing, mg of NaCl.
+    #[serde(default)]
+    pub creep_salt_mg: f64,
 }
 
 impl Totals {

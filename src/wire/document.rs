@@ -7,7 +7,7 @@ use serde_json::{Map, Value, json};
 
 use super::{
     Outgoing,
-    fields::{Fields, alert_fields, published, run_fields},
+    fields::{Fields, Text, alert_fields, published, run_fields},
 };
 use crate::{
     core::{Event, Lack, RunRecord, RunState, StageFindings, Unit, Values, alert::Alert},
@@ -124,38 +124,41 @@ impl<'a> Snapshot<'a> {
         }
     }
 
-    /// The text of a state, without the time of its writing: the same text is no news.
-    #[must_use]
-    pub fn body(&self, state: State) -> String {
+    /// Writes the text of a state, without the time of its writing: the same text is no news.
+    pub fn write(&self, state: State, text: &mut Text) {
         match state {
-            State::Alert(index) => self
-                .unit
-                .alerts()
-                .get(index)
-                .map(|alert| alert_fields(alert).text())
-                .unwrap_or_default(),
-            State::Membrane => self.membrane().text(),
-            State::Now => self.flowing().text(),
-            State::Run => run_fields(self.unit.last_run()).text(),
-            State::RunState => plain_state(self.unit.run_state()),
-            State::Stage(index) => self.stage(index).text(),
+            State::Alert(index) => {
+                if let Some(alert) = self.unit.alerts().get(index) {
+                    alert_fields(alert).write(text);
+                }
+            }
+            State::Membrane => self.membrane().write(text),
+            State::Now => self.flowing().write(text),
+            State::Run => run_fields(self.unit.last_run()).write(text),
+            State::RunState => text.add(plain_state(self.unit.run_state())),
+            State::Stage(index) => self.stage(index).write(text),
             State::StageValue(index, metric) => {
                 let value = self
                     .stages
                     .get(index)
                     .and_then(|found| found.of(metric).ok());
-                plain(value.map(|known| published(metric.description(), known.value)))
+                let value = value.map(|known| published(metric.description(), known.value));
+                plain(value, text);
             }
-            State::Totals => self.metrics(Group::Totals).text(),
+            State::Totals => {
+                let mut fields = Fields::default();
+                self.metrics(Group::Totals, &mut fields);
+                fields.write(text);
+            }
             State::Value(metric) => {
                 let value = self.values.of(metric).ok();
-                plain(value.map(|known| published(metric.description(), known.value)))
+                let value = value.map(|known| published(metric.description(), known.value));
+                plain(value, text);
             }
         }
     }
 
-    fn metrics(&self, group: Group) -> Fields {
-        let mut fields = Fields::default();
+    fn metrics(&self, group: Group, fields: &mut Fields) {
         for metric in self
             .unit
             .possible()
@@ -164,7 +167,6 @@ impl<'a> Snapshot<'a> {
         {
             fields.finding(metric.description(), self.values.of(*metric));
         }
-        fields
     }
 
     fn flowing(&self) -> Fields {
@@ -175,15 +177,11 @@ impl<'a> Snapshot<'a> {
             .open_run(self.now)
             .and_then(|(started, _)| started);
         fields.put("run_started", started.map(Wall::to_rfc3339));
-        let mut metrics = self.metrics(Group::Now);
-        fields.body.append(&mut metrics.body);
-        (fields.basis, fields.missing) = (metrics.basis, metrics.missing);
+        self.metrics(Group::Now, &mut fields);
         for (point, contact) in self.unit.contacts(self.now.mono) {
             fields.put(point.key(), contact.ok().map(|known| known.value));
             if let Err(lack) = contact {
-                fields
-                    .missing
-                    .insert(point.key().to_owned(), lack.to_string().into());
+                fields.missing(point.key(), lack);
             }
         }
         let unconfirmed: Map<String, Value> = self
@@ -205,15 +203,30 @@ impl<'a> Snapshot<'a> {
         fields.put("live", live);
         let as_of = membrane.held_at.filter(|_| !live);
         fields.put("as_of", as_of.map(Wall::to_rfc3339));
-        let mut metrics = self.metrics(Group::Membrane);
-        fields.body.append(&mut metrics.body);
-        (fields.basis, fields.missing) = (metrics.basis, metrics.missing);
+        for group in [Group::Membrane, Group::Wear] {
+            self.metrics(group, &mut fields);
+        }
         let round = |flow: crate::quantity::Flow| {
             Metric::NormalizedFlow.description().round(flow.l_per_min())
         };
-        fields.put("baseline_flow_l_min", membrane.baseline.map(round));
+        let causes: Vec<Value> = self
+            .unit
+            .likely_causes()
+            .iter()
+            .map(|likely| {
+                json!({
+                    "cause": likely.cause.title(),
+                    "because": likely.speaks_for,
+                    "check_first": likely.cause.check_first(),
+                    "caution": likely.cause.caution(),
+                })
+            })
+            .collect();
+        fields.put("likely_causes", causes);
+        fields.put("baseline_flow_l_min", self.unit.baseline_flow().map(round));
         fields.put("baseline_set", membrane.baseline_set.map(Wall::to_rfc3339));
-        fields.put("baseline_runs_so_far", membrane.first_runs.len());
+        fields.put("baseline_runs_so_far", membrane.baseline_runs());
+        fields.put("break_in_runs", membrane.break_in_runs);
         fields
     }
 
@@ -236,21 +249,21 @@ impl<'a> Snapshot<'a> {
 
 /// The message of a state as it stands in `body`.
 #[must_use]
-pub fn message(topic: String, body: String, now: Now) -> Outgoing {
-    let payload = match body.strip_prefix('{') {
+pub fn message(topic: String, body: &Text, now: Now) -> Outgoing {
+    let mut payload = Text::default();
+    match body.bytes().strip_prefix(b"{") {
         // Documents tell when they were written; plain values stay plain.
         Some(rest) => {
-            let time = now.date().map_or("null".to_owned(), |wall| {
-                format!("\"{}\"", wall.to_rfc3339())
-            });
-            let comma = if rest == "}" { "" } else { "," };
-            format!("{{\"time\":{time}{comma}{rest}")
+            payload.add("{\"time\":");
+            payload.put(now.date().map(Wall::to_rfc3339));
+            payload.add(if rest == b"}" { "" } else { "," });
+            payload.append(rest);
         }
-        None => body,
-    };
+        None => payload.append(body.bytes()),
+    }
     Outgoing {
         topic,
-        payload,
+        payload: payload.into_string(),
         retain: true,
     }
 }
@@ -277,14 +290,17 @@ pub fn run_text(record: &RunRecord) -> String {
     run_fields(Some(record)).text()
 }
 
-fn plain(value: Option<Value>) -> String {
-    value.map_or_else(|| NO_VALUE.to_owned(), |value| value.to_string())
+fn plain(value: Option<Value>, text: &mut Text) {
+    match value {
+        Some(value) => text.put(value),
+        None => text.add(NO_VALUE),
+    }
 }
 
-fn plain_state(state: RunState) -> String {
+fn plain_state(state: RunState) -> &'static str {
     if state == RunState::Unknown {
-        NO_VALUE.to_owned()
+        NO_VALUE
     } else {
-        state.key().to_owned()
+        state.key()
     }
 }

@@ -1,51 +1,136 @@
-//! The keys of a document: values with their basis, and the reasons for gaps.
+//! The keys of a document: values with their basis, and the reasons for gaps. They are written down
+//! as they come: documents are made far more often than they change.
 
+use serde::Serialize;
 use serde_json::{Map, Value};
 
 use crate::{
     core::{
-        Finding, RunRecord,
+        Basis, Finding, Lack, RunRecord, SettledBy,
         alert::{self, Alert},
     },
     metrics::{Description, Metric},
     time::Wall,
 };
 
-/// The keys of a document, with the basis of values and the reasons for gaps.
+/// The keys of a document, with the basis of values and the reasons for gaps; each key once.
 #[derive(Default)]
 pub(super) struct Fields {
-    pub body: Map<String, Value>,
-    pub basis: Map<String, Value>,
-    pub missing: Map<String, Value>,
+    body: Members,
+    basis: Members,
+    missing: Members,
 }
 
 impl Fields {
-    pub fn put(&mut self, key: &str, value: impl Into<Value>) {
-        self.body.insert(key.to_owned(), value.into());
+    pub fn put(&mut self, key: &str, value: impl Serialize) {
+        self.body.put(key, value);
+    }
+
+    /// Tells how the value of a key was got.
+    pub fn based(&mut self, key: &str, basis: Basis) {
+        self.basis.put(key, basis.key());
+    }
+
+    /// Tells why a key has no value.
+    pub fn missing(&mut self, key: &str, lack: Lack) {
+        self.missing.put(key, lack.to_string());
     }
 
     pub fn finding(&mut self, description: &Description, finding: Finding<f64>) {
         match finding {
             Ok(known) => {
                 self.put(description.name, published(description, known.value));
-                self.basis
-                    .insert(description.name.to_owned(), known.basis.key().into());
+                self.based(description.name, known.basis);
             }
             Err(lack) => {
                 self.put(description.name, Value::Null);
-                self.missing
-                    .insert(description.name.to_owned(), lack.to_string().into());
+                self.missing(description.name, lack);
             }
         }
     }
 
-    pub fn text(mut self) -> String {
-        for (key, map) in [("basis", self.basis), ("missing", self.missing)] {
-            if !map.is_empty() {
-                self.body.insert(key.to_owned(), map.into());
+    /// Appends the document to `text`.
+    pub fn write(mut self, text: &mut Text) {
+        for (key, part) in [("basis", self.basis), ("missing", self.missing)] {
+            if !part.is_empty() {
+                self.body.key(key);
+                part.write(&mut self.body.0);
             }
         }
-        Value::Object(self.body).to_string()
+        self.body.write(text);
+    }
+
+    pub fn text(self) -> String {
+        let mut text = Text::default();
+        self.write(&mut text);
+        text.into_string()
+    }
+}
+
+/// JSON as it is written down.
+#[derive(Clone, Debug, Default)]
+pub struct Text(Vec<u8>);
+
+impl Text {
+    pub(super) fn put(&mut self, value: impl Serialize) {
+        // What goes into a document always serialises, and memory takes whatever is written.
+        let _ = serde_json::to_writer(&mut self.0, &value);
+    }
+
+    pub(super) fn add(&mut self, text: &str) {
+        self.append(text.as_bytes());
+    }
+
+    /// Takes over what was written elsewhere.
+    pub(super) fn append(&mut self, written: &[u8]) {
+        self.0.extend_from_slice(written);
+    }
+
+    /// Empties it; its room stays.
+    pub fn clear(&mut self) {
+        self.0.clear();
+    }
+
+    /// What was written.
+    #[must_use]
+    pub fn bytes(&self) -> &[u8] {
+        &self.0
+    }
+
+    /// What was written, as text.
+    #[must_use]
+    pub fn into_string(self) -> String {
+        // JSON is UTF-8.
+        String::from_utf8(self.0).unwrap_or_default()
+    }
+}
+
+/// Members of an object, without its braces.
+#[derive(Default)]
+struct Members(Text);
+
+impl Members {
+    fn is_empty(&self) -> bool {
+        self.0.bytes().is_empty()
+    }
+
+    fn key(&mut self, key: &str) {
+        if !self.is_empty() {
+            self.0.add(",");
+        }
+        self.0.put(key);
+        self.0.add(":");
+    }
+
+    fn put(&mut self, key: &str, value: impl Serialize) {
+        self.key(key);
+        self.0.put(value);
+    }
+
+    fn write(&self, text: &mut Text) {
+        text.add("{");
+        text.append(self.0.bytes());
+        text.add("}");
     }
 }
 
@@ -113,6 +198,19 @@ pub(super) fn run_fields(record: Option<&RunRecord>) -> Fields {
             .settled_after_seconds
             .map(|seconds| round(seconds, 1)),
     );
+    fields.put(
+        "settled_after_l",
+        record.settled_after.map(|volume| round(volume.litres(), 3)),
+    );
+    fields.put("settled_by", record.settled_by.map(SettledBy::key));
+    if let Some(creep) = &record.creep {
+        fields.put("creep_peak_mg_l", round(creep.peak_tds.mg_per_l(), 1));
+        fields.put("creep_peak_us_cm", round(creep.peak.us_per_cm(), 1));
+        fields.put("creep_salt_mg", round(creep.salt_mg, 2));
+        fields.put("creep_salt_meq", round(creep.salt_meq(), 4));
+        fields.based("creep_salt_mg", creep.basis);
+    }
+    fields.put("no_creep", record.no_creep.clone());
     fields.put("flushed", record.flushed);
     fields.put("interrupted", record.interrupted);
     for metric in Metric::ALL {
@@ -123,8 +221,19 @@ pub(super) fn run_fields(record: Option<&RunRecord>) -> Fields {
             .find(|(name, _)| name == description.name)
         {
             fields.put(name, published(description, known.value));
-            fields.basis.insert(name.clone(), known.basis.key().into());
+            fields.based(name, known.basis);
         }
+    }
+    fields.put("samples", record.samples);
+    let coverage = record.coverage.map(|share| round(share * 100.0, 1));
+    fields.put("coverage_pct", coverage);
+    let scatter: Map<String, Value> = record
+        .scatter
+        .iter()
+        .map(|(name, scatter)| (name.clone(), (*scatter).into()))
+        .collect();
+    if !scatter.is_empty() {
+        fields.put("scatter", scatter);
     }
     fields.put("no_figures", record.no_figures.clone());
     fields

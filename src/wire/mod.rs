@@ -6,6 +6,8 @@ mod fields;
 pub mod log;
 pub mod payload;
 
+pub use fields::Text;
+
 /// A message to the broker.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Outgoing {

@@ -29,9 +29,14 @@ life_time = "180 d"
 id = "membrane"
 kind = "membrane"
 [[unit.u.stage]]
+id = "cation"
+kind = "cation"
+capacity = "5 meq"
+[[unit.u.stage]]
 id = "bed"
 kind = "mixed_bed"
 life = "10 L"
+resin = "50 mL"
 [[unit.u.sensor]]
 at = "feed_pressure"
 topic = "s/pressure"
@@ -82,6 +87,8 @@ pulses_per_litre = 1000
 [unit.u.supply]
 waste_ratio = "4:1"
 tds = "250 mg/L"
+disinfectant = "chloramine"
+disinfectant_level = "2 mg/L"
 [[unit.u.sensor]]
 at = "permeate_flow"
 topic = "s/a"

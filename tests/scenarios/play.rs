@@ -219,9 +219,11 @@ impl<'a> Player<'a> {
             document => {
                 let found = self.document(&format!("{unit}/{document}"))?;
                 let pointer = format!("/{key}");
-                let value = found
-                    .pointer(&pointer)
-                    .ok_or_else(|| format!("no such key in {found}"))?;
+                let value = found.pointer(&pointer);
+                if expected == "absent" {
+                    return same(value.is_none(), || format!("{found}"));
+                }
+                let value = value.ok_or_else(|| format!("no such key in {found}"))?;
                 let word = |map: &str| found[map][key.as_str()].as_str();
                 compare(value, word("basis"), word("missing"), expected)
             }

@@ -180,7 +180,8 @@ impl Site {
         let flags = OpenFlags::SQLITE_OPEN_READ_ONLY;
         let text = Connection::open_with_flags(self.database(), flags).and_then(|database| {
             database.busy_timeout(LIMIT)?;
-            let one = "SELECT state FROM unit WHERE id = ?1";
+            let one = "SELECT json_group_object(part, json(state)) FROM unit_part
+                       WHERE unit = ?1 HAVING count(*) > 0";
             database.query_row(one, [unit], |row| row.get::<_, String>(0))
         });
         text.map_or(Value::Null, |text| serde_json::from_str(&text).unwrap())

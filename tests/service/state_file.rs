@@ -93,7 +93,7 @@ fn a_state_that_cannot_be_read_is_refused_and_left_alone() {
     let site = with_state();
     let database = Connection::open(site.database()).unwrap();
     database
-        .execute("UPDATE unit SET state = '{\"totals\": 7}'", [])
+        .execute("UPDATE unit_part SET state = '7' WHERE part = 'totals'", [])
         .unwrap();
     database.close().unwrap();
     let before = bytes_of(&site.state());

@@ -38,7 +38,9 @@ pub(super) fn lacks(unit: &UnitSettings, metric: Metric, first: Lack) -> Vec<Str
     let mut settings = unit.clone();
     loop {
         let words = lack.to_string();
-        if told.contains(&words) {
+        // What only use brings is no lack of the configuration.
+        let comes_by_itself = lack == Lack::TooEarly && !told.is_empty();
+        if comes_by_itself || told.contains(&words) {
             return told;
         }
         told.push(words);
@@ -47,6 +49,9 @@ pub(super) fn lacks(unit: &UnitSettings, metric: Metric, first: Lack) -> Vec<Str
             Lack::NoReference => settings.membrane = Some(plain_membrane()),
             // No sensor to add follows from these.
             Lack::NoRunSign
+            | Lack::Doubted(_)
+            | Lack::BalanceOpen
+            | Lack::Boosted
             | Lack::NoLife
             | Lack::BelowRange(_)
             | Lack::Implausible(_)
@@ -55,6 +60,7 @@ pub(super) fn lacks(unit: &UnitSettings, metric: Metric, first: Lack) -> Vec<Str
             | Lack::Offline(_)
             | Lack::Silent(_)
             | Lack::NotProducing
+            | Lack::NotInSight
             | Lack::NotPhysical
             | Lack::TooEarly
             | Lack::NoDate => return told,
@@ -195,6 +201,8 @@ fn plain_membrane() -> Membrane {
         recovery: 0.15,
         rejection: None,
         baseline_runs: 5,
+        break_in_time: std::time::Duration::ZERO,
+        break_in_volume: crate::quantity::Volume::ZERO,
     }
 }
 

@@ -2,9 +2,10 @@
 
 use super::{pressure, probe::Answer, rows::row, short};
 use crate::{
-    config::{AlertSettings, Limit, UnitSettings},
+    config::{Limit, UnitSettings},
     core::alert::Code,
-    quantity::{TdsScale, duration_text},
+    metrics::Metric,
+    quantity::duration_text,
 };
 
 /// A line for every alert.
@@ -12,10 +13,10 @@ pub(super) fn lines(unit: &UnitSettings, answer: &Answer) -> Vec<String> {
     Code::ALL
         .into_iter()
         .map(|code| {
-            let words = match (
-                limit(&unit.alerts, unit.tds_scale, code),
-                answer.judged(code),
-            ) {
+            let on = code != Code::FlushMissed || unit.run.flush_expected;
+            let of_baseline = answer.values.of(Metric::NormalizedFlowOfBaseline).is_ok();
+            let limit = limit(unit, code, of_baseline).filter(|_| on);
+            let words = match (limit, answer.judged(code)) {
                 (None, _) => "off".to_owned(),
                 (Some(_), (_, 0)) => "absent: nothing to watch".to_owned(),
                 (Some(_), (0, _)) => "absent: what it needs is absent (above)".to_owned(),
@@ -30,7 +31,8 @@ pub(super) fn lines(unit: &UnitSettings, answer: &Answer) -> Vec<String> {
 }
 
 /// The limit of an alert in words; `None` when it is switched off.
-fn limit(alerts: &AlertSettings, scale: TdsScale, code: Code) -> Option<String> {
+fn limit(unit: &UnitSettings, code: Code, of_baseline: bool) -> Option<String> {
+    let (alerts, scale) = (&unit.alerts, unit.tds_scale);
     let held = |words: String, hold| format!("{words} for {}", duration_text(hold));
     let tds = |limit: &Limit<_>| {
         held(
@@ -48,13 +50,30 @@ fn limit(alerts: &AlertSettings, scale: TdsScale, code: Code) -> Option<String> 
         Code::ProductTdsHigh => alerts.product_tds_high.as_ref().map(tds),
         Code::PermeateTdsHigh => alerts.permeate_tds_high.as_ref().map(tds),
         Code::RejectionLow => alerts.rejection_low.as_ref().map(|limit| share(limit, "")),
+        Code::NormalizedFlowLow if !of_baseline => alerts.normalized_flow_low.as_ref().map(|limit| {
+            let share = short(alerts.normalized_flow_low_of_rating * 100.0);
+            held(format!("below {share} % of the rating"), limit.hold)
+        }),
         Code::NormalizedFlowLow => alerts.normalized_flow_low.as_ref().map(|limit| {
-            share(
-                limit,
-                &format!(
-                    " of the baseline, or {} % of the rating until there is one,",
+            let of_rating = match &unit.membrane {
+                Some(_) => format!(
+                    ", or {} % of the rating until there is one,",
                     short(alerts.normalized_flow_low_of_rating * 100.0)
                 ),
+                None => String::new(),
+            };
+            share(limit, &format!(" of the baseline{of_rating}"))
+        }),
+        Code::NormalizedFlowFalling => alerts.normalized_flow_falling.as_ref().map(|limit| {
+            format!(
+                "trend surely below {} % of the baseline, or a step down",
+                short(limit.raise * 100.0)
+            )
+        }),
+        Code::SaltPassageRising => alerts.salt_passage_rising.as_ref().map(|limit| {
+            format!(
+                "trend surely above {} % of the baseline's, or a step up",
+                short(limit.raise * 100.0)
             )
         }),
         Code::FeedPressureLow => alerts
@@ -73,10 +92,74 @@ fn limit(alerts: &AlertSettings, scale: TdsScale, code: Code) -> Option<String> 
             )
         }),
         Code::StageExhausted => alerts.stage_exhausted.then(|| "nothing left".to_owned()),
+        Code::BalanceOpen => alerts.doubts.balance_open.as_ref().map(|limits| {
+            let per_cent = short(limits.raise * 100.0);
+            format!(
+                "{per_cent} % apart over {} L, twice",
+                short(limits.volume.litres())
+            )
+        }),
+        Code::SensorImplausible => alerts.doubts.sensor_implausible.as_ref().map(|limits| {
+            format!(
+                "{} % of its readings cannot be within {}, or probes off by more than {} % each for {}",
+                short(limits.share * 100.0),
+                duration_text(limits.window),
+                short(limits.probe_error * 100.0),
+                duration_text(limits.hold)
+            )
+        }),
+        Code::SensorStuck => alerts.doubts.sensor_stuck.map(|time| {
+            format!("the same reading through {} of making water", duration_text(time))
+        }),
+        Code::FeedTemperatureOutOfRange => {
+            alerts.hydraulics.feed_temperature_out_of_range.as_ref().map(|band| {
+                let (low, high) = (band.low.celsius(), band.high.celsius());
+                let hold = duration_text(band.hold);
+                format!("outside {} to {} °C for {hold}", short(low), short(high))
+            })
+        }
+        Code::Leak => alerts.hydraulics.leak.then(|| "the contact closed".to_owned()),
+        Code::PrefilterClogging => alerts.hydraulics.prefilter_clogging.as_ref().map(|limit| {
+            format!(
+                "{} and {} times the clean drop for {}",
+                pressure(limit.raise),
+                short(alerts.hydraulics.prefilter_factor),
+                duration_text(limit.hold)
+            )
+        }),
+        Code::PumpNotLifting => alerts.hydraulics.pump_not_lifting.as_ref().map(|limit| {
+            let hold = duration_text(limit.hold);
+            format!("less than {} added for {hold}", pressure(limit.raise))
+        }),
+        Code::RecoveryOutOfRange => alerts.hydraulics.recovery_out_of_range.as_ref().map(|band| {
+            let (low, high) = (short(band.low * 100.0), short(band.high * 100.0));
+            format!("outside {low} to {high} % for {}", duration_text(band.hold))
+        }),
+        Code::ShutoffLeaking => alerts.hydraulics.shutoff_leaking.as_ref().map(|limit| {
+            let flow = short(limit.raise.l_per_min());
+            format!("above {flow} L/min in standby for {}", duration_text(limit.hold))
+        }),
         Code::SensorSilent => alerts.sensor_silent.map(|grace| {
             format!(
                 "nothing heard for max_age and {} more",
                 duration_text(grace)
+            )
+        }),
+        Code::ShortCycling => alerts.short_cycling.as_ref().map(|limit| {
+            let words = format!(
+                "above {} starts a day for less than {} L",
+                short(limit.raise),
+                short(alerts.short_run.litres())
+            );
+            held(words, limit.hold)
+        }),
+        Code::RunTooLong => alerts
+            .run_too_long
+            .map(|longest| format!("a run of {}", duration_text(longest))),
+        Code::FlushMissed => alerts.flush_missed.map(|runs| {
+            format!(
+                "{runs} runs of {} or more without a flush",
+                duration_text(alerts.flush_missed_run)
             )
         }),
     }

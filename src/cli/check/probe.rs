@@ -7,8 +7,8 @@ use super::usual::Usual;
 use crate::{
     config::{Limit, UnitSettings},
     core::{
-        Arrival, Basis, MembraneState, StageFindings, Unit, UnitState, Values, alert::Code,
-        alert::Phase,
+        Arrival, Basis, CyclingState, MembraneState, StageFindings, Unit, UnitState, Values,
+        alert::Code, alert::Phase,
     },
     metrics::{Metric, StageMetric},
     quantity::Volume,
@@ -66,8 +66,27 @@ impl Answer {
     /// How many of the alerts of a code the core could judge, and of how many.
     pub(super) fn judged(&self, code: Code) -> (usize, usize) {
         let of_code = || self.unit.alerts().iter().filter(|alert| alert.code == code);
-        let judged = of_code().filter(|alert| alert.life.phase() != Phase::Unknown);
+        // This one is judged in standby, and here the unit makes water.
+        let meters = [Metric::FeedVolume, Metric::ConcentrateVolume];
+        let measured = |metric: &Metric| {
+            let found = self.values.of(*metric);
+            found.is_ok_and(|known| known.basis == Basis::Measured)
+        };
+        let in_standby = code == Code::ShutoffLeaking && meters.iter().any(measured);
+        let judged = of_code().filter(|alert| {
+            in_standby || alert.life.phase() != Phase::Unknown && self.can_be_taught(code)
+        });
         (judged.count(), of_code().count())
+    }
+
+    /// Whether this configuration could ever have taught what the alert judges: the unit that is
+    /// asked comes with an element that has learned.
+    fn can_be_taught(&self, code: Code) -> bool {
+        match code {
+            Code::NormalizedFlowFalling => self.values.of(Metric::FlowTrend).is_ok(),
+            Code::SaltPassageRising => self.values.of(Metric::SaltTrend).is_ok(),
+            _ => true,
+        }
     }
 
     /// Everything that was found, by name, with its basis. What only keeps the books is left out,
@@ -96,7 +115,13 @@ impl Answer {
                 })
         });
         let alerts = self.unit.alerts().iter().filter(|alert| {
-            alert.code != Code::SensorSilent && alert.life.phase() != Phase::Unknown
+            let of_every_sensor = matches!(
+                alert.code,
+                Code::SensorImplausible | Code::SensorSilent | Code::SensorStuck
+            );
+            !of_every_sensor
+                && alert.life.phase() != Phase::Unknown
+                && self.can_be_taught(alert.code)
         });
         let alerts = alerts.map(|alert| (format!("the alert {}", alert.key()), Basis::Measured));
         metrics.chain(stages).chain(alerts).collect()
@@ -128,6 +153,7 @@ fn hurried(settings: &UnitSettings) -> UnitSettings {
     at_once(&mut alerts.feed_pressure_low);
     at_once(&mut alerts.feed_pressure_high);
     at_once(&mut alerts.stage_low);
+    at_once(&mut alerts.short_cycling);
     unit
 }
 
@@ -140,12 +166,19 @@ fn at_once<Q>(limit: &mut Option<Limit<Q>>) {
 
 /// An element that has made its first runs.
 fn in_service(settings: &UnitSettings) -> UnitState {
-    let membrane = MembraneState {
-        baseline: settings.membrane.as_ref().map(|rating| rating.flow),
-        ..MembraneState::default()
+    let membrane = MembraneState::in_service(settings.baseline_runs());
+    // It has run for some days, so that what is told of a day and a run can be told.
+    let cycling = CyclingState {
+        days: 2.0,
+        starts: 4.0,
+        litres: 40.0,
+        salt_mg: 100.0,
+        creep_mg: 10.0,
+        ..CyclingState::default()
     };
     UnitState {
         membrane,
+        cycling,
         ..UnitState::default()
     }
 }

@@ -2,10 +2,10 @@
 
 use super::{additions, probe::Answer};
 use crate::{
-    config::{StageSettings, StageWater, UnitSettings},
-    core::{Finding, StageFindings},
-    metrics::{Metric, StageMetric},
-    quantity::duration_text,
+    config::{Capacity, StageSettings, StageWater, UnitSettings},
+    core::{Finding, Lack, StageFindings},
+    metrics::{self, Metric, StageMetric},
+    quantity::{Equivalents, duration_text},
 };
 
 /// A heading, and under it a name for the metrics of each row.
@@ -35,6 +35,10 @@ pub(super) const GROUPS: &[Group] = &[
             (
                 "runs and their time",
                 &[Metric::Runs, Metric::ProducingTime],
+            ),
+            (
+                "starts and their size",
+                &[Metric::StartsPerDay, Metric::LitresPerRun],
             ),
             (
                 "water unaccounted for",
@@ -67,6 +71,10 @@ pub(super) const GROUPS: &[Group] = &[
                 "rejection, salt passage",
                 &[Metric::Rejection, Metric::SaltPassage],
             ),
+            (
+                "salt in the permeate",
+                &[Metric::PermeateSalt, Metric::CreepSalt, Metric::CreepShare],
+            ),
             ("normalised salt passage", &[Metric::NormalizedSaltPassage]),
         ],
     ),
@@ -77,6 +85,7 @@ pub(super) const GROUPS: &[Group] = &[
             ("feed pressure", &[Metric::FeedPressure]),
             ("concentrate pressure", &[Metric::ConcentratePressure]),
             ("back-pressure", &[Metric::PermeatePressure]),
+            ("loss in the pre-filters", &[Metric::PrefilterDrop]),
             ("feed temperature", &[Metric::FeedTemperature]),
             ("temperature correction", &[Metric::TemperatureCorrection]),
             ("flow at 25 °C", &[Metric::FlowAt25C]),
@@ -84,13 +93,69 @@ pub(super) const GROUPS: &[Group] = &[
             ("flow for each bar", &[Metric::SpecificFlux]),
             (
                 "normalised permeate flow",
-                &[
-                    Metric::NormalizedFlow,
-                    Metric::NormalizedFlowOfRating,
-                    Metric::NormalizedFlowOfBaseline,
-                ],
+                &[Metric::NormalizedFlow, Metric::NormalizedFlowOfRating],
             ),
             ("expected permeate flow", &[Metric::ExpectedFlow]),
+            (
+                "shortfall and its causes",
+                &[
+                    Metric::Shortfall,
+                    Metric::ShortfallPressure,
+                    Metric::ShortfallBackPressure,
+                    Metric::ShortfallTemperature,
+                    Metric::ShortfallSalinity,
+                    Metric::ShortfallMembrane,
+                ],
+            ),
+            ("flow with a booster pump", &[Metric::BoostedFlow]),
+        ],
+    ),
+    (
+        "The membrane over its life, against its own baseline",
+        &[
+            ("flow", &[Metric::NormalizedFlowOfBaseline]),
+            ("salt passage", &[Metric::SaltPassageOfBaseline]),
+            (
+                "flow: response, trend",
+                &[
+                    Metric::FlowResponse,
+                    Metric::FlowResponseMargin,
+                    Metric::ResponseToHandbook,
+                    Metric::FlowTrend,
+                    Metric::FlowTrendMargin,
+                    Metric::FlowChange,
+                    Metric::FlowChangeMargin,
+                    Metric::SmallestFlowChange,
+                ],
+            ),
+            (
+                "flow: days to its limit",
+                &[
+                    Metric::FlowLimitEarliest,
+                    Metric::FlowLimitLikely,
+                    Metric::FlowLimitLatest,
+                ],
+            ),
+            (
+                "salt: response, trend",
+                &[
+                    Metric::SaltResponse,
+                    Metric::SaltResponseMargin,
+                    Metric::SaltTrend,
+                    Metric::SaltTrendMargin,
+                    Metric::SaltChange,
+                    Metric::SaltChangeMargin,
+                    Metric::SmallestSaltChange,
+                ],
+            ),
+            (
+                "salt: days to its limit",
+                &[
+                    Metric::SaltLimitEarliest,
+                    Metric::SaltLimitLikely,
+                    Metric::SaltLimitLatest,
+                ],
+            ),
         ],
     ),
 ];
@@ -101,6 +166,7 @@ const ONLY_READ: &[Metric] = &[
     Metric::FeedPressure,
     Metric::ConcentratePressure,
     Metric::PermeatePressure,
+    Metric::PrefilterDrop,
     Metric::StorageLevel,
     Metric::UnsplitVolume,
     Metric::UnmatchedVolume,
@@ -109,7 +175,7 @@ const ONLY_READ: &[Metric] = &[
 
 /// A name and what is said of it, aligned.
 pub(super) fn row(name: &str, words: &str) -> String {
-    format!("    {name:<26}{words}")
+    format!("    {name:<30}{words}")
 }
 
 /// The headings and rows of the unit's metrics.
@@ -134,6 +200,10 @@ fn words(unit: &UnitSettings, answer: &Answer, metrics: &[Metric]) -> String {
     let said: Vec<String> = metrics
         .iter()
         .map(|metric| match answer.values.of(*metric) {
+            // A probe of some minutes teaches nothing; weeks of use do.
+            Ok(_) | Err(Lack::TooEarly) if metric.group() == metrics::Group::Wear => {
+                "learned from settled runs".to_owned()
+            }
             Ok(known) => known.basis.key().to_owned(),
             Err(lack) => absent(&additions::lacks(unit, *metric, lack)),
         })
@@ -182,13 +252,41 @@ pub(super) fn stage(stage: &StageSettings, found: &StageFindings) -> String {
         let words = format!("{} since {since}", duration_text(life));
         limit(words, found.of(StageMetric::Age))
     });
+    let load = capacity(stage).map(|words| {
+        let loads = [
+            StageMetric::DisinfectantLoad,
+            StageMetric::AnionLoad,
+            StageMetric::CationLoad,
+        ];
+        let mut known = loads.into_iter().map(|metric| found.of(metric));
+        let own = known.find(|load| *load != Err(Lack::NoLife));
+        limit(words, own.unwrap_or(Err(Lack::NoLife)))
+    });
     let tds = found.of(StageMetric::Tds).ok();
     let tds = tds.map(|known| format!("TDS behind it ({})", known.basis.key()));
-    let parts: Vec<String> = [volume, age, tds].into_iter().flatten().collect();
+    let parts: Vec<String> = [load, volume, age, tds].into_iter().flatten().collect();
     match found.of(StageMetric::Left) {
         Err(lack) if parts.is_empty() => format!("absent: {lack}"),
         Ok(_) | Err(_) => parts.join(", "),
     }
+}
+
+/// What it can take, in words: the side of a mixed bed that is spent first.
+fn capacity(stage: &StageSettings) -> Option<String> {
+    Some(match stage.capacity? {
+        Capacity::Disinfectant(mass) => format!("{:.1} g of disinfectant", mass.grams()),
+        Capacity::Ions(ions) => {
+            let sides = [ions.cation, ions.anion].into_iter().flatten();
+            let least = sides.map(Equivalents::meq).fold(f64::INFINITY, f64::min);
+            let [most, _, least_used] = ions.usable;
+            if least_used < most {
+                let (from, to) = (least * least_used, least * most);
+                format!("{from:.0} to {to:.0} meq of ions")
+            } else {
+                format!("{least:.0} meq of ions")
+            }
+        }
+    })
 }
 
 fn limit(words: String, finding: Finding<f64>) -> String {

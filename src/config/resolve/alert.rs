@@ -12,8 +12,9 @@ use super::{
         settings::{AlertSettings, Limit},
     },
     supply::dissolved,
+    watch,
 };
-use crate::quantity::{Conductivity, Pressure, Tds, TdsScale};
+use crate::quantity::{Conductivity, Pressure, Tds, TdsScale, Volume};
 
 const LIMIT_KEYS: &[&str] = &["limit", "clear", "hold", "clear_hold", "enabled"];
 const NORMALIZED_FLOW_KEYS: &[&str] = &[
@@ -27,6 +28,9 @@ const NORMALIZED_FLOW_KEYS: &[&str] = &[
 const STAGE_LOW_KEYS: &[&str] = &["limit", "clear", "days", "hold", "clear_hold", "enabled"];
 const SWITCH_KEYS: &[&str] = &["enabled"];
 const SILENT_KEYS: &[&str] = &["grace", "enabled"];
+const SHORT_CYCLING_KEYS: &[&str] = &["limit", "clear", "volume", "hold", "clear_hold", "enabled"];
+const RUN_TOO_LONG_KEYS: &[&str] = &["limit", "enabled"];
+const FLUSH_MISSED_KEYS: &[&str] = &["runs", "run_time", "enabled"];
 
 /// Every code with the keys of its table.
 pub(in super::super) const TABLES: &[(&str, &[&str])] = &[
@@ -34,32 +38,50 @@ pub(in super::super) const TABLES: &[(&str, &[&str])] = &[
     ("permeate_tds_high", LIMIT_KEYS),
     ("rejection_low", LIMIT_KEYS),
     ("normalized_flow_low", NORMALIZED_FLOW_KEYS),
+    ("normalized_flow_falling", LIMIT_KEYS),
+    ("salt_passage_rising", LIMIT_KEYS),
     ("feed_pressure_low", LIMIT_KEYS),
     ("feed_pressure_high", LIMIT_KEYS),
     ("stage_low", STAGE_LOW_KEYS),
     ("stage_exhausted", SWITCH_KEYS),
     ("sensor_silent", SILENT_KEYS),
+    ("short_cycling", SHORT_CYCLING_KEYS),
+    ("run_too_long", RUN_TOO_LONG_KEYS),
+    ("flush_missed", FLUSH_MISSED_KEYS),
+    ("sensor_implausible", watch::IMPLAUSIBLE_KEYS),
+    ("sensor_stuck", watch::STUCK_KEYS),
+    ("balance_open", watch::BALANCE_KEYS),
+    ("shutoff_leaking", LIMIT_KEYS),
+    ("recovery_out_of_range", watch::BAND_KEYS),
+    ("prefilter_clogging", watch::PREFILTER_KEYS),
+    ("pump_not_lifting", LIMIT_KEYS),
+    ("feed_temperature_out_of_range", watch::BAND_KEYS),
+    ("leak", SWITCH_KEYS),
 ];
 
 /// A share of what is best; an alert at 0 or at 1 would never or always be raised.
-const SHARE: RangeInclusive<f64> = 0.01..=0.9999;
+pub(super) const SHARE: RangeInclusive<f64> = 0.01..=0.9999;
 
 #[derive(Clone, Copy, PartialEq)]
-enum Beyond {
+pub(super) enum Beyond {
     Above,
     Below,
 }
 
 /// How one limit is read, shown and filled in.
-struct Rule<'a, Q> {
-    beyond: Beyond,
-    limit: Q,
-    clear: &'a dyn Fn(Q) -> Q,
-    hold: Duration,
-    read: &'a dyn Fn(&Field<'_>) -> Option<Q>,
+pub(super) struct Rule<'a, Q> {
+    pub(super) beyond: Beyond,
+    pub(super) limit: Q,
+    pub(super) clear: &'a dyn Fn(Q) -> Q,
+    pub(super) hold: Duration,
+    pub(super) read: &'a dyn Fn(&Field<'_>) -> Option<Q>,
 }
 
-pub(super) fn alerts(field: Option<&Field<'_>>, scale: TdsScale) -> AlertSettings {
+pub(super) fn alerts(
+    field: Option<&Field<'_>>,
+    scale: TdsScale,
+    waste_ratio: Option<f64>,
+) -> AlertSettings {
     let alerts = field.and_then(Reader::open_any);
     if let Some(alerts) = &alerts {
         refuse_unknown(alerts);
@@ -109,6 +131,22 @@ pub(super) fn alerts(field: Option<&Field<'_>>, scale: TdsScale) -> AlertSetting
     let grace = table("sensor_silent")
         .and_then(|table| table.field("grace"))
         .and_then(|field| field.duration_in(defaults::HOLD_RANGE));
+    let field = |code: &str, key: &str| table(code).and_then(|table| table.field(key));
+    let short_cycling = Rule {
+        beyond: Beyond::Above,
+        limit: defaults::SHORT_STARTS_PER_DAY,
+        clear: &|limit| limit * defaults::SHORT_STARTS_CLEAR,
+        hold: defaults::SHORT_CYCLING_HOLD,
+        read: &|field| field.number_in(defaults::SHORT_STARTS_RANGE),
+    };
+    let longest = match field("run_too_long", "limit") {
+        Some(field) => field.duration_in(defaults::RUN_TOO_LONG_RANGE),
+        None => Some(defaults::RUN_TOO_LONG),
+    };
+    let missed = match field("flush_missed", "runs") {
+        Some(field) => field.whole(defaults::FLUSH_MISSED_RUNS_RANGE),
+        None => Some(defaults::FLUSH_MISSED_RUNS),
+    };
     AlertSettings {
         product_tds_high: concentration(
             "product_tds_high",
@@ -132,6 +170,20 @@ pub(super) fn alerts(field: Option<&Field<'_>>, scale: TdsScale) -> AlertSetting
             &|limit| limit + defaults::NORMALIZED_FLOW_CLEAR_ABOVE,
             defaults::NORMALIZED_FLOW_HOLD,
         ),
+        normalized_flow_falling: share(
+            "normalized_flow_falling",
+            defaults::FLOW_FALLING,
+            &|limit| limit + defaults::FLOW_FALLING_CLEAR_ABOVE,
+            defaults::TREND_HOLD,
+        ),
+        salt_passage_rising: Rule {
+            beyond: Beyond::Above,
+            limit: defaults::SALT_RISING,
+            clear: &|limit: f64| (limit * defaults::SALT_RISING_CLEAR).max(1.0),
+            hold: defaults::TREND_HOLD,
+            read: &|field| field.number_in(defaults::SALT_RISING_RANGE),
+        }
+        .limit(table("salt_passage_rising")),
         normalized_flow_low_of_rating: of_rating.unwrap_or(defaults::NORMALIZED_FLOW_OF_RATING),
         feed_pressure_low: pressure(
             "feed_pressure_low",
@@ -157,6 +209,17 @@ pub(super) fn alerts(field: Option<&Field<'_>>, scale: TdsScale) -> AlertSetting
         stage_exhausted: enabled(table("stage_exhausted")),
         sensor_silent: enabled(table("sensor_silent"))
             .then_some(grace.unwrap_or(defaults::SILENT_GRACE)),
+        short_cycling: short_cycling.limit(table("short_cycling")),
+        short_run: field("short_cycling", "volume")
+            .and_then(|field| field.quantity_in(defaults::short_run_range()))
+            .unwrap_or_else(|| Volume::from_litres(defaults::SHORT_RUN_LITRES)),
+        run_too_long: longest.filter(|_| enabled(table("run_too_long"))),
+        flush_missed: missed.filter(|_| enabled(table("flush_missed"))),
+        flush_missed_run: field("flush_missed", "run_time")
+            .and_then(|field| field.duration_in(defaults::RUN_TOO_LONG_RANGE))
+            .unwrap_or(defaults::FLUSH_MISSED_RUN),
+        doubts: watch::doubts(&tables),
+        hydraulics: watch::hydraulics(&tables, waste_ratio),
     }
 }
 
@@ -174,7 +237,7 @@ fn refuse_unknown(alerts: &Reader<'_>) {
     }
 }
 
-fn enabled(table: Option<&Reader<'_>>) -> bool {
+pub(super) fn enabled(table: Option<&Reader<'_>>) -> bool {
     table
         .and_then(|table| table.field("enabled"))
         .and_then(|field| field.flag())
@@ -182,7 +245,7 @@ fn enabled(table: Option<&Reader<'_>>) -> bool {
 }
 
 impl<Q: Copy + PartialOrd> Rule<'_, Q> {
-    fn limit(&self, table: Option<&Reader<'_>>) -> Option<Limit<Q>> {
+    pub(super) fn limit(&self, table: Option<&Reader<'_>>) -> Option<Limit<Q>> {
         let field = |key: &str| table.and_then(|table| table.field(key));
         let raise = field("limit").map_or(Some(self.limit), |field| (self.read)(&field));
         let clear_field = field("clear");

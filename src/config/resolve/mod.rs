@@ -3,6 +3,8 @@
 
 mod alert;
 mod broker;
+mod capacity;
+mod chemistry;
 mod conversion;
 mod measure;
 mod sensor;
@@ -10,6 +12,7 @@ mod stage;
 mod supply;
 mod topic;
 mod unit;
+mod watch;
 
 use std::path::{Path, PathBuf};
 

@@ -1,13 +1,28 @@
 //! `[[unit.*.stage]]`: the train, from supply to storage.
 
-use super::super::{
-    defaults,
-    field::Field,
-    reader::Reader,
-    settings::{StageKind, StageSettings, StageWater},
+use super::{
+    super::{
+        chemistry::Capacity,
+        defaults,
+        field::Field,
+        reader::Reader,
+        settings::{StageKind, StageSettings, StageWater},
+    },
+    capacity,
 };
 
-pub(super) const KEYS: &[&str] = &["id", "kind", "name", "life", "life_time", "installed"];
+pub(super) const KEYS: &[&str] = &[
+    "id",
+    "kind",
+    "name",
+    "life",
+    "life_time",
+    "resin",
+    "capacity",
+    "rated",
+    "rated_level",
+    "installed",
+];
 
 /// The stages in their order. One whose id or kind is wrong keeps its place under a stand-in,
 /// which goes no further: its problem has been reported.
@@ -39,8 +54,28 @@ pub(super) fn stages(unit: &Reader<'_>) -> Vec<StageSettings> {
         .position(|stage| stage.kind == StageKind::Membrane);
     for (at, stage) in stages.iter_mut().enumerate() {
         stage.water = water(stage.kind, at, membrane);
+        capacity_in_place(&readers[at], stage);
     }
     stages
+}
+
+/// Ions are counted in permeate and disinfectant in the feed: on the other side of the membrane a
+/// capacity would count for nothing.
+fn capacity_in_place(reader: &Reader<'_>, stage: &StageSettings) {
+    let sentence = match (stage.capacity, stage.water) {
+        (Some(Capacity::Ions(_)), StageWater::Feed) => {
+            "what resin before the membrane takes is not counted; write life or life_time"
+        }
+        (Some(Capacity::Disinfectant(_)), StageWater::Permeate) => {
+            "disinfectant is counted before the membrane only; write life or life_time"
+        }
+        (Some(Capacity::Ions(_)), StageWater::Permeate)
+        | (Some(Capacity::Disinfectant(_)), StageWater::Feed)
+        | (None, _) => return,
+    };
+    for key in ["resin", "capacity", "rated"] {
+        reader.misplaced(key, sentence);
+    }
 }
 
 /// A stage before the membrane sees the whole feed. Without a membrane in the train its kind
@@ -75,16 +110,17 @@ fn stage(reader: &Reader<'_>) -> StageSettings {
         .field("id")
         .and_then(|field| field.id().map(str::to_owned))
         .unwrap_or_default();
+    let kind = reader
+        .field("kind")
+        .and_then(|field| field.one_of("kind of stage", &kinds));
     StageSettings {
         name: reader
             .field("name")
             .and_then(|field| field.text().map(str::to_owned))
             .unwrap_or_else(|| id.clone()),
         id,
-        kind: reader
-            .field("kind")
-            .and_then(|field| field.one_of("kind of stage", &kinds))
-            .unwrap_or(StageKind::Sediment),
+        kind: kind.unwrap_or(StageKind::Sediment),
+        capacity: kind.and_then(|kind| capacity::capacity(reader, kind)),
         water: StageWater::Feed,
         life_volume: reader
             .field("life")

@@ -10,8 +10,9 @@ use super::super::{
     settings::{Membrane, Storage, Supply},
     tree::Value,
 };
+use super::chemistry;
 use crate::quantity::{
-    Conductivity, Pressure, Quantity, QuantityError, Tds, TdsScale, Temperature,
+    Conductivity, Pressure, Quantity, QuantityError, Tds, TdsScale, Temperature, Volume,
 };
 
 pub(super) const SUPPLY_KEYS: &[&str] = &[
@@ -20,6 +21,12 @@ pub(super) const SUPPLY_KEYS: &[&str] = &[
     "tds",
     "conductivity",
     "waste_ratio",
+    "alkalinity",
+    "ph",
+    "disinfectant",
+    "disinfectant_level",
+    "silica",
+    "boost_pressure",
 ];
 pub(super) const MEMBRANE_KEYS: &[&str] = &[
     "rated_flow",
@@ -30,6 +37,8 @@ pub(super) const MEMBRANE_KEYS: &[&str] = &[
     "rated_rejection",
     "elements",
     "baseline_runs",
+    "break_in_time",
+    "break_in_volume",
 ];
 pub(super) const STORAGE_KEYS: &[&str] = &["kind", "pressure"];
 
@@ -52,6 +61,11 @@ pub(super) fn supply(reader: &Reader<'_>, scale: TdsScale) -> Supply {
         waste_ratio: reader
             .field("waste_ratio")
             .and_then(|field| waste_ratio(&field)),
+        chemistry: chemistry::chemistry(reader),
+        boost_pressure: reader
+            .field("boost_pressure")
+            .and_then(|field| field.quantity_in(defaults::pressure_range()))
+            .unwrap_or_else(|| Pressure::from_psi(defaults::BOOST_PSI)),
     }
 }
 
@@ -137,6 +151,14 @@ pub(super) fn membrane(reader: &Reader<'_>) -> Option<Membrane> {
         .field("baseline_runs")
         .and_then(|field| field.whole(defaults::BASELINE_RUNS_RANGE))
         .unwrap_or(defaults::BASELINE_RUNS);
+    let break_in_time = reader
+        .field("break_in_time")
+        .and_then(|field| field.duration_in(defaults::BREAK_IN_TIME_RANGE))
+        .unwrap_or(defaults::BREAK_IN_TIME);
+    let break_in_volume = reader
+        .field("break_in_volume")
+        .and_then(|field| field.quantity_in(defaults::break_in_range()))
+        .unwrap_or_else(|| Volume::from_litres(defaults::BREAK_IN_LITRES));
     Some(Membrane {
         flow: flow? * f64::from(elements),
         pressure: pressure?,
@@ -145,6 +167,8 @@ pub(super) fn membrane(reader: &Reader<'_>) -> Option<Membrane> {
         recovery: recovery?,
         rejection,
         baseline_runs: baseline_runs as usize,
+        break_in_time,
+        break_in_volume,
     })
 }
 

@@ -5,9 +5,10 @@ use super::{
         defaults,
         field::{Field, id_problem},
         reader::Reader,
+        sensor::{Point, SensorSettings},
         settings::{Membrane, RunSettings, Storage, Supply, UnitSettings},
     },
-    Context, alert, sensor, stage, supply,
+    Context, alert, chemistry, sensor, stage, supply,
 };
 use crate::quantity::{Flow, TdsScale, Volume};
 
@@ -28,6 +29,7 @@ pub(super) const RUN_KEYS: &[&str] = &[
     "stop_after",
     "settle_volume",
     "settle_time",
+    "flush_expected",
 ];
 
 pub(super) fn unit(id: &str, field: &Field<'_>, context: &Context<'_>) -> Option<UnitSettings> {
@@ -44,6 +46,10 @@ pub(super) fn unit(id: &str, field: &Field<'_>, context: &Context<'_>) -> Option
         .and_then(|table| supply::membrane(&table));
     let stages = stage::stages(&reader);
     let sensors = sensor::sensors(&reader, &stages, scale, context);
+    let supply = reader
+        .table("supply", supply::SUPPLY_KEYS)
+        .map_or_else(Supply::default, |table| supply::supply(&table, scale));
+    chemistry::carbon_needs_a_level(&reader, &stages, &supply.chemistry);
     Some(UnitSettings {
         id: id.to_owned(),
         name: reader
@@ -51,17 +57,19 @@ pub(super) fn unit(id: &str, field: &Field<'_>, context: &Context<'_>) -> Option
             .and_then(|field| field.text().map(str::to_owned))
             .unwrap_or_else(|| id.to_owned()),
         tds_scale: scale,
-        supply: reader
-            .table("supply", supply::SUPPLY_KEYS)
-            .map_or_else(Supply::default, |table| supply::supply(&table, scale)),
         storage: reader
             .table("storage", supply::STORAGE_KEYS)
             .map_or(Storage::Unstated, |table| supply::storage(&table)),
-        run: run(reader.table("run", RUN_KEYS).as_ref(), membrane.as_ref()),
+        run: run(
+            reader.table("run", RUN_KEYS).as_ref(),
+            membrane.as_ref(),
+            &sensors,
+        ),
         membrane,
         stages,
         sensors,
-        alerts: alert::alerts(reader.field("alert").as_ref(), scale),
+        alerts: alert::alerts(reader.field("alert").as_ref(), scale, supply.waste_ratio),
+        supply,
     })
 }
 
@@ -86,7 +94,11 @@ pub(super) fn tds_scale(field: &Field<'_>) -> Option<TdsScale> {
     scale
 }
 
-fn run(reader: Option<&Reader<'_>>, membrane: Option<&Membrane>) -> RunSettings {
+fn run(
+    reader: Option<&Reader<'_>>,
+    membrane: Option<&Membrane>,
+    sensors: &[SensorSettings],
+) -> RunSettings {
     let field = |key| reader.and_then(|reader| reader.field(key));
     let start_flow = membrane.map_or_else(
         || Flow::from_l_per_min(defaults::START_L_PER_MIN),
@@ -107,5 +119,26 @@ fn run(reader: Option<&Reader<'_>>, membrane: Option<&Membrane>) -> RunSettings 
         settle_time: field("settle_time")
             .and_then(|field| field.duration_in(defaults::SETTLE_TIME_RANGE))
             .unwrap_or(defaults::SETTLE_TIME),
+        flush_expected: field("flush_expected").map_or_else(
+            || sits_at(sensors, &[Point::FlushValve]),
+            |field| flush_expected(&field, sensors),
+        ),
     }
+}
+
+/// A flush that nothing can show would be missed for ever.
+fn flush_expected(field: &Field<'_>, sensors: &[SensorSettings]) -> bool {
+    let tellers = [Point::FlushValve, Point::ConcentrateFlow, Point::FeedFlow];
+    let expected = field.flag() == Some(true);
+    if expected && !sits_at(sensors, &tellers) {
+        field.wrong(
+            "a flush is expected but nothing would show one: it needs a flush_valve, \
+             concentrate_flow or feed_flow sensor",
+        );
+    }
+    expected
+}
+
+fn sits_at(sensors: &[SensorSettings], points: &[Point]) -> bool {
+    sensors.iter().any(|sensor| points.contains(&sensor.at))
 }

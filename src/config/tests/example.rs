@@ -11,12 +11,22 @@ const OWN: &[(&str, &[&str])] = &[
     ("unit.kitchen", &["name"]),
     (
         "unit.kitchen.supply",
-        &["pressure", "temperature", "tds", "waste_ratio"],
+        &[
+            "pressure",
+            "temperature",
+            "tds",
+            "waste_ratio",
+            "alkalinity",
+            "ph",
+            "disinfectant",
+            "disinfectant_level",
+            "silica",
+        ],
     ),
     ("unit.kitchen.membrane", &["rated_rejection"]),
     (
         "unit.kitchen.stage",
-        &["name", "life", "life_time", "installed"],
+        &["name", "life", "life_time", "installed", "resin"],
     ),
 ];
 

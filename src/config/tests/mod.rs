@@ -3,6 +3,7 @@
 
 mod environment;
 mod example;
+mod loads;
 mod mistakes;
 mod values;
 

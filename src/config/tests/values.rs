@@ -289,6 +289,19 @@ fn alerts_have_the_trades_limits_unless_written() {
 }
 
 #[test]
+fn the_range_of_the_recovery_follows_the_configured_waste_ratio() {
+    let range = |text: &str| unit(text).alerts.hydraulics.recovery_out_of_range.unwrap();
+    // 40 % either side of 4:1 are 2.4:1 and 5.6:1: by hand 1/3.4 and 1/6.6.
+    let of_ratio = range("[unit.k.supply]\nwaste_ratio = \"4:1\"\n");
+    assert_relative_eq!(of_ratio.high, 1.0 / 3.4, max_relative = 1e-12);
+    assert_relative_eq!(of_ratio.low, 1.0 / 6.6, max_relative = 1e-12);
+    let plain = range("");
+    assert_eq!((plain.low, plain.high), (0.10, 0.50));
+    let written = range("[unit.k.alert.recovery_out_of_range]\nlow = \"20 %\"\n");
+    assert_relative_eq!(written.clear_low, 0.21, max_relative = 1e-12);
+}
+
+#[test]
 fn a_written_limit_takes_its_clear_along_and_off_is_off() {
     let unit = unit(
         "[unit.k.alert.rejection_low]\nlimit = 0.95\nhold = \"1 h\"\n\
@@ -305,6 +318,14 @@ fn a_written_limit_takes_its_clear_along_and_off_is_off() {
 fn limits_that_cannot_be_meant_are_refused() {
     for (lines, part) in [
         ("[unit.k.alert.rejection_low]\nlimit = 90\n", "\"99.99 %\""),
+        (
+            "[unit.k.alert.recovery_out_of_range]\nlow = \"60 %\"\n",
+            "low must be less than high, and here the range is 60.0 % to 50.0 %",
+        ),
+        (
+            "[unit.k.alert.feed_temperature_out_of_range]\nhigh = \"20 degC\"\nlow = \"30 degC\"\n",
+            "here the range is 30 degC to 20 degC",
+        ),
         (
             "[unit.k.alert.rejection_low]\nclear = \"80 %\"\n",
             "clear above",
@@ -339,5 +360,32 @@ fn out_of_range_is_told_in_the_unit_that_was_written() {
         &format!("{SMALLEST}[unit.k.run]\nstart_flow = \"0 gal/d\"\n"),
         6,
         "gal/d",
+    );
+}
+
+#[test]
+fn a_flush_is_expected_where_a_valve_tells_of_it_or_the_keeper_says_so() {
+    let valve = "[[unit.k.sensor]]\nat = \"flush_valve\"\ntopic = \"t/flush\"\n";
+    let drain =
+        "[[unit.k.sensor]]\nat = \"concentrate_flow\"\ntopic = \"t/drain\"\nunit = \"L/min\"\n";
+    let said = |word: &str| format!("[unit.k.run]\nflush_expected = {word}\n");
+    for (more, expected) in [
+        (String::new(), false),
+        (valve.to_owned(), true),
+        (said("false") + valve, false),
+        (said("true") + drain, true),
+    ] {
+        let settings = read(&format!("{SMALLEST}{more}")).unwrap_or_else(|found| panic!("{found}"));
+        assert_eq!(settings.units[0].run.flush_expected, expected, "{more}");
+    }
+    let sensors = "at = \"product_tds\"\ntopic = \"t/product\"\nunit = \"mg/L\"\n";
+    let alone = format!(
+        "[broker]\nurl = \"mqtt://localhost\"\n[unit.k]\n{}[[unit.k.sensor]]\n{sensors}",
+        said("true")
+    );
+    let problems = read(&alone).unwrap_err().to_string();
+    assert!(
+        problems.contains("needs a flush_valve, concentrate_flow or feed_flow sensor"),
+        "{problems}"
     );
 }

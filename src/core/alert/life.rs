@@ -99,6 +99,12 @@ impl Life {
         self.state
     }
 
+    /// Whether this verdict changes nothing: all is well, nothing is held, and it stays so. True of
+    /// nearly every alert at nearly every look.
+    pub(super) fn rests(&self, verdict: Verdict) -> bool {
+        self.state.phase == Phase::Clear && !self.holding && verdict != Verdict::Beyond
+    }
+
     /// Takes a judgement; `hold` and `clear_hold` are the judged time a change needs.
     pub(crate) fn judge(
         &mut self,
@@ -188,6 +194,29 @@ mod tests {
     }
 
     use Verdict::{Between, Beyond, Unjudged, Well};
+
+    /// Where a life rests, a judgement would leave every part of it as it is, by any way there.
+    #[test]
+    fn what_rests_would_not_change() {
+        let verdicts = [Between, Beyond, Unjudged, Well];
+        let mut rested = 0;
+        for way in 0..4_usize.pow(6) {
+            let mut life = Life::default();
+            for step in 0..6_u32 {
+                let verdict = verdicts[way / 4_usize.pow(step) % 4];
+                let before = life;
+                let now = at(u64::from(step) * 40);
+                let change = life.judge(now, verdict, HOLD, HOLD);
+                if before.rests(verdict) {
+                    rested += 1;
+                    assert_eq!(change, None, "{way} {step}");
+                    assert_eq!(format!("{life:?}"), format!("{before:?}"), "{way} {step}");
+                    assert_eq!(life.deadline(HOLD, HOLD), None, "{way} {step}");
+                }
+            }
+        }
+        assert!(rested > 1000, "{rested}");
+    }
 
     #[test]
     fn holds_before_it_raises_and_before_it_clears() {

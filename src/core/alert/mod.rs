@@ -1,44 +1,80 @@
 //! Alerts: codes of our own in the trade's words, each with a limit, hysteresis, a time it must
 //! hold, a plain sentence and what to check first.
 
+mod doubted;
+mod hydraulic;
 mod life;
+mod list;
 mod rules;
+mod run_rules;
+mod stages;
 mod text;
+mod wear;
 
 pub(super) use life::Change;
 use life::Verdict;
 pub use life::{Life, LifeState, Phase};
-pub(super) use rules::{Circumstances, describe, judge};
+pub(super) use list::alerts_of;
+pub(super) use rules::{Circumstances, Judgement, describe, judge};
 pub use text::{CAUTION, caution, check_first, title};
+pub(super) use wear::{flow_falling, salt_rising};
 
 use serde::{Deserialize, Serialize};
 
 use std::time::Duration;
 
+use super::doubt::Doubt;
 use crate::{
     config::UnitSettings,
     time::{Mono, Now, Wall},
 };
-use rules::Judgement;
 
 /// The list of alerts; drives documentation, hub and page.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Code {
+    /// Feed, permeate and concentrate as metered do not add up.
+    BalanceOpen,
     /// Feed pressure above what housings and tubing are made for.
     FeedPressureHigh,
     /// Too little pressure to make water with.
     FeedPressureLow,
+    /// The feed is near freezing, or too warm for housings and element.
+    FeedTemperatureOutOfRange,
+    /// Run after run without a flush.
+    FlushMissed,
+    /// Water where it should not be.
+    Leak,
+    /// The element gives less than it did: a step, or a trend surely below its limit.
+    NormalizedFlowFalling,
     /// The element gives less than its own baseline (or rating) under the same conditions.
     NormalizedFlowLow,
     /// TDS after the membrane above its limit.
     PermeateTdsHigh,
+    /// The pre-filters take more pressure than when they were clean.
+    PrefilterClogging,
     /// TDS of the product above its limit.
     ProductTdsHigh,
+    /// The booster pump runs and adds no pressure.
+    PumpNotLifting,
+    /// Too much or too little of the feed becomes product.
+    RecoveryOutOfRange,
     /// The membrane holds back too little.
     RejectionLow,
+    /// The unit makes water without end.
+    RunTooLong,
+    /// The element lets more salt through than it did: a step, or a trend surely above its limit.
+    SaltPassageRising,
+    /// A sensor's readings cannot be, or contradict the others.
+    SensorImplausible,
     /// A sensor was not heard for too long.
     SensorSilent,
+    /// A sensor shows the same whatever happens.
+    SensorStuck,
+    /// The unit starts often and makes little each time.
+    ShortCycling,
+    /// Water runs to the drain while none is made.
+    ShutoffLeaking,
     /// A stage is spent by its configured life.
     StageExhausted,
     /// A stage is nearly spent.
@@ -47,14 +83,28 @@ pub enum Code {
 
 impl Code {
     /// Every code.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 23] = [
+        Self::BalanceOpen,
         Self::FeedPressureHigh,
         Self::FeedPressureLow,
+        Self::FeedTemperatureOutOfRange,
+        Self::FlushMissed,
+        Self::Leak,
+        Self::NormalizedFlowFalling,
         Self::NormalizedFlowLow,
         Self::PermeateTdsHigh,
+        Self::PrefilterClogging,
         Self::ProductTdsHigh,
+        Self::PumpNotLifting,
+        Self::RecoveryOutOfRange,
         Self::RejectionLow,
+        Self::RunTooLong,
+        Self::SaltPassageRising,
+        Self::SensorImplausible,
         Self::SensorSilent,
+        Self::SensorStuck,
+        Self::ShortCycling,
+        Self::ShutoffLeaking,
         Self::StageExhausted,
         Self::StageLow,
     ];
@@ -63,13 +113,27 @@ impl Code {
     #[must_use]
     pub fn key(self) -> &'static str {
         match self {
+            Self::BalanceOpen => "balance_open",
+            Self::FeedTemperatureOutOfRange => "feed_temperature_out_of_range",
+            Self::Leak => "leak",
+            Self::PrefilterClogging => "prefilter_clogging",
+            Self::PumpNotLifting => "pump_not_lifting",
+            Self::RecoveryOutOfRange => "recovery_out_of_range",
+            Self::SensorImplausible => "sensor_implausible",
+            Self::SensorStuck => "sensor_stuck",
+            Self::ShutoffLeaking => "shutoff_leaking",
             Self::FeedPressureHigh => "feed_pressure_high",
             Self::FeedPressureLow => "feed_pressure_low",
+            Self::FlushMissed => "flush_missed",
+            Self::NormalizedFlowFalling => "normalized_flow_falling",
             Self::NormalizedFlowLow => "normalized_flow_low",
             Self::PermeateTdsHigh => "permeate_tds_high",
             Self::ProductTdsHigh => "product_tds_high",
             Self::RejectionLow => "rejection_low",
+            Self::RunTooLong => "run_too_long",
+            Self::SaltPassageRising => "salt_passage_rising",
             Self::SensorSilent => "sensor_silent",
+            Self::ShortCycling => "short_cycling",
             Self::StageExhausted => "stage_exhausted",
             Self::StageLow => "stage_low",
         }
@@ -79,15 +143,28 @@ impl Code {
     #[must_use]
     pub fn severity(self) -> Severity {
         match self {
-            Self::FeedPressureHigh => Severity::Critical,
-            Self::FeedPressureLow
+            Self::FeedPressureHigh | Self::Leak => Severity::Critical,
+            Self::BalanceOpen
+            | Self::FeedTemperatureOutOfRange
+            | Self::PrefilterClogging
+            | Self::PumpNotLifting
+            | Self::RecoveryOutOfRange
+            | Self::SensorImplausible
+            | Self::SensorStuck
+            | Self::ShutoffLeaking
+            | Self::FeedPressureLow
             | Self::NormalizedFlowLow
             | Self::PermeateTdsHigh
             | Self::ProductTdsHigh
             | Self::RejectionLow
+            | Self::RunTooLong
+            | Self::SaltPassageRising
             | Self::SensorSilent
             | Self::StageExhausted => Severity::Warning,
-            Self::StageLow => Severity::Notice,
+            Self::FlushMissed
+            | Self::NormalizedFlowFalling
+            | Self::ShortCycling
+            | Self::StageLow => Severity::Notice,
         }
     }
 }
@@ -140,6 +217,8 @@ pub struct Alert {
     pub life: Life,
     /// The figures seen when it was raised.
     pub seen: Option<Seen>,
+    /// The sensor it casts doubt on while it is active, and why.
+    pub(super) casts: Option<(usize, Doubt)>,
     /// When it changes next if the readings stay as they are.
     pub(super) due: Option<Mono>,
 }
@@ -176,6 +255,9 @@ pub struct AlertState {
     pub life: LifeState,
     /// What was seen.
     pub seen: Option<Seen>,
+    /// The id of the sensor it casts doubt on, and why.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub casts: Option<(String, Doubt)>,
 }
 
 impl Alert {
@@ -209,6 +291,11 @@ impl Alert {
 
     /// Takes a judgement; `None` when the readings say nothing.
     pub(super) fn take(&mut self, now: Now, judgement: Option<&Judgement>) -> Option<Change> {
+        let verdict = judgement.map_or(Verdict::Unjudged, |judgement| judgement.verdict);
+        if self.life.rests(verdict) {
+            self.due = None;
+            return None;
+        }
         let Some(judgement) = judgement else {
             self.due = None;
             return self
@@ -218,75 +305,28 @@ impl Alert {
         let (hold, clear_hold) = (judgement.hold, judgement.clear_hold);
         let change = self.life.judge(now, judgement.verdict, hold, clear_hold);
         self.due = self.life.deadline(hold, clear_hold);
+        match change {
+            Some(Change::Raised) => self.casts = judgement.casts,
+            Some(Change::Cleared) => self.casts = None,
+            Some(Change::Known) | None => {}
+        }
         change
     }
 
-    pub(super) fn keep(&self) -> AlertState {
+    /// Whether its life is worth a place in the state: every sensor has these alerts, and one that
+    /// is not active is judged anew within moments.
+    pub(super) fn is_worth_keeping(&self) -> bool {
+        self.is_active() || !matches!(self.code, Code::SensorImplausible | Code::SensorStuck)
+    }
+
+    pub(super) fn keep(&self, settings: &UnitSettings) -> AlertState {
+        let id = |index: usize| Some(settings.sensors.get(index)?.id.clone());
         AlertState {
             life: self.life.state(),
             seen: self.seen.clone(),
+            casts: self
+                .casts
+                .and_then(|(index, doubt)| Some((id(index)?, doubt))),
         }
     }
-}
-
-/// The alerts a unit's settings switch on, in a fixed order.
-pub(super) fn alerts_of(
-    settings: &UnitSettings,
-    mut kept: impl FnMut(&str) -> Option<AlertState>,
-) -> Vec<Alert> {
-    let limits = &settings.alerts;
-    let mut list = Vec::new();
-    for code in Code::ALL {
-        let (on, subjects): (bool, Vec<(Subject, String)>) = match code {
-            Code::FeedPressureHigh => (limits.feed_pressure_high.is_some(), unit()),
-            Code::FeedPressureLow => (limits.feed_pressure_low.is_some(), unit()),
-            Code::NormalizedFlowLow => (limits.normalized_flow_low.is_some(), unit()),
-            Code::PermeateTdsHigh => (limits.permeate_tds_high.is_some(), unit()),
-            Code::ProductTdsHigh => (limits.product_tds_high.is_some(), unit()),
-            Code::RejectionLow => (limits.rejection_low.is_some(), unit()),
-            Code::SensorSilent => (
-                limits.sensor_silent.is_some(),
-                settings
-                    .sensors
-                    .iter()
-                    .enumerate()
-                    .map(|(index, sensor)| (Subject::Sensor(index), sensor.id.clone()))
-                    .collect(),
-            ),
-            Code::StageExhausted => (limits.stage_exhausted, stages(settings)),
-            Code::StageLow => (limits.stage_low.is_some(), stages(settings)),
-        };
-        if on {
-            list.extend(subjects.into_iter().map(|(subject, subject_id)| Alert {
-                code,
-                subject,
-                subject_id,
-                life: Life::default(),
-                seen: None,
-                due: None,
-            }));
-        }
-    }
-    for alert in &mut list {
-        if let Some(state) = kept(&alert.key()) {
-            alert.life = Life::new(state.life);
-            alert.seen = state.seen;
-        }
-    }
-    list
-}
-
-fn unit() -> Vec<(Subject, String)> {
-    vec![(Subject::Unit, String::new())]
-}
-
-/// Stages that have a configured life: the others can not be judged.
-fn stages(settings: &UnitSettings) -> Vec<(Subject, String)> {
-    settings
-        .stages
-        .iter()
-        .enumerate()
-        .filter(|(_, stage)| stage.life_volume.is_some() || stage.life_time.is_some())
-        .map(|(index, stage)| (Subject::Stage(index), stage.id.clone()))
-        .collect()
 }

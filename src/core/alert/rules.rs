@@ -3,20 +3,27 @@
 use std::time::Duration;
 
 use super::{
-    Alert, Code, Seen, Subject,
+    Alert, Code, Seen, Subject, hydraulic,
     life::Verdict,
-    text::{day_text, figure, pressure_text, share_text, tds_text},
+    text::{figure, pressure_text, share_text, tds_text},
+    wear::forgotten,
 };
 use crate::{
     config::{Limit, UnitSettings},
     core::{
+        cycling::RunFacts,
+        doubt::Doubt,
         known::{Basis, Known},
+        live::Live,
+        membrane::{MembraneState, Wear},
         run::RunState,
         sensor::Sensor,
-        stage::{Binding, StageFindings},
-        values::Values,
+        stage::StageFindings,
+        taught::Taught,
+        train::Train,
+        watch::Watch,
     },
-    metrics::{Metric, StageMetric},
+    metrics::Metric,
     quantity::{Conductivity, Pressure, Tds, duration_text},
     time::Now,
 };
@@ -26,9 +33,14 @@ pub(crate) struct Circumstances<'a> {
     pub settings: &'a UnitSettings,
     pub state: RunState,
     /// What is measured and computed now, whether water is made or not.
-    pub live: &'a Values,
+    pub live: &'a Live<'a>,
     pub sensors: &'a [Sensor],
+    pub train: &'a Train,
+    pub watch: &'a Watch,
     pub stages: &'a [StageFindings],
+    pub membrane: &'a MembraneState,
+    pub taught: &'a Taught,
+    pub runs: RunFacts,
     pub now: Now,
 }
 
@@ -43,7 +55,9 @@ pub(crate) struct Judgement {
     /// The raising limit, in the alert's unit.
     pub limit: f64,
     /// Against what the value is: how good the figures are.
-    basis: Basis,
+    pub(super) basis: Basis,
+    /// The sensor that is doubted while the alert is active, and why.
+    pub casts: Option<(usize, Doubt)>,
 }
 
 /// Judges one alert; `None` when the readings say nothing.
@@ -52,6 +66,8 @@ pub(crate) fn judge(alert: &Alert, around: &Circumstances) -> Option<Judgement> 
     match (alert.code, alert.subject) {
         (Code::FeedPressureHigh, _) => around.pressure_high(),
         (Code::FeedPressureLow, _) => around.pressure_low(),
+        (Code::FlushMissed, _) => around.flush_missed(),
+        (Code::NormalizedFlowFalling, _) => around.taught.flow_falling.or_else(|| forgotten(alert)),
         (Code::NormalizedFlowLow, _) => around.flow_low().map(|(judgement, _)| judgement),
         (Code::PermeateTdsHigh, _) => {
             around.tds_high(Metric::PermeateConductivity, limits.permeate_tds_high)
@@ -60,10 +76,29 @@ pub(crate) fn judge(alert: &Alert, around: &Circumstances) -> Option<Judgement> 
             around.tds_high(Metric::ProductConductivity, limits.product_tds_high)
         }
         (Code::RejectionLow, _) => around.rejection_low(),
+        (Code::RunTooLong, _) => around.run_too_long(),
+        (Code::SaltPassageRising, _) => around.taught.salt_rising.or_else(|| forgotten(alert)),
+        (Code::ShortCycling, _) => around.short_cycling(),
         (Code::SensorSilent, Subject::Sensor(index)) => around.silent(index),
         (Code::StageExhausted, Subject::Stage(index)) => around.stage_exhausted(index),
         (Code::StageLow, Subject::Stage(index)) => around.stage_low(index),
-        (Code::SensorSilent | Code::StageExhausted | Code::StageLow, _) => None,
+        (Code::BalanceOpen, _) => around.balance_open(),
+        (Code::FeedTemperatureOutOfRange, _) => around.temperature(),
+        (Code::Leak, _) => around.leak(),
+        (Code::PrefilterClogging, _) => around.prefilter(),
+        (Code::PumpNotLifting, _) => around.lift(),
+        (Code::RecoveryOutOfRange, _) => around.recovery(),
+        (Code::SensorImplausible, Subject::Sensor(index)) => around.implausible(alert, index),
+        (Code::SensorStuck, Subject::Sensor(index)) => around.stuck(index),
+        (Code::ShutoffLeaking, _) => around.shutoff(),
+        (
+            Code::SensorImplausible
+            | Code::SensorSilent
+            | Code::SensorStuck
+            | Code::StageExhausted
+            | Code::StageLow,
+            _,
+        ) => None,
     }
 }
 
@@ -90,19 +125,12 @@ pub(crate) fn describe(alert: &Alert, judgement: &Judgement, around: &Circumstan
             ),
             "bar",
         ),
-        Code::NormalizedFlowLow => {
-            let reference = around
-                .flow_low()
-                .map_or("its reference", |(_, reference)| reference);
-            (
-                format!(
-                    "At the same pressure, temperature and salinity the membrane gives {} of {reference}, below {}.",
-                    share(value),
-                    share(limit)
-                ),
-                "%",
-            )
+        Code::FlushMissed | Code::RunTooLong | Code::ShortCycling => {
+            around.describe_runs(alert.code, judgement)
         }
+        Code::NormalizedFlowFalling => return around.describe_trend(Wear::Flow, judgement),
+        Code::NormalizedFlowLow => return around.describe_flow_low(judgement),
+        Code::SaltPassageRising => return around.describe_trend(Wear::Salt, judgement),
         Code::PermeateTdsHigh => (
             format!(
                 "TDS after the membrane is {}, above {}.",
@@ -137,17 +165,31 @@ pub(crate) fn describe(alert: &Alert, judgement: &Judgement, around: &Circumstan
             "%",
         ),
         Code::StageLow => (around.describe_low(alert, value), "%"),
+        Code::BalanceOpen => (around.describe_balance(judgement), "%"),
+        Code::FeedTemperatureOutOfRange => (hydraulic::temperature_text(value, limit), "°C"),
+        Code::Leak => return Seen::words(around.describe_leak()),
+        Code::PrefilterClogging => (around.describe_prefilter(value, limit), "bar"),
+        Code::PumpNotLifting => (hydraulic::lift_text(value, limit), "bar"),
+        Code::RecoveryOutOfRange => (hydraulic::split_text(value, limit), "%"),
+        Code::SensorImplausible | Code::SensorStuck => {
+            return around.describe_doubt(alert, judgement);
+        }
+        Code::ShutoffLeaking => (hydraulic::leaking_text(value, limit), "L/min"),
     };
-    let sentence = if judgement.basis == Basis::Assumed {
+    figure(with_caution(sentence, judgement.basis), value, limit, unit)
+}
+
+/// Says so where a figure stands on what the owner configured.
+pub(super) fn with_caution(sentence: String, basis: Basis) -> String {
+    if basis == Basis::Assumed {
         format!("{sentence} Part of this is configured, not measured.")
     } else {
         sentence
-    };
-    figure(sentence, value, limit, unit)
+    }
 }
 
 /// Above the limit is bad.
-fn above<Q: PartialOrd>(value: Q, limit: &Limit<Q>) -> Verdict {
+pub(super) fn above<Q: PartialOrd>(value: Q, limit: &Limit<Q>) -> Verdict {
     if value > limit.raise {
         Verdict::Beyond
     } else if value > limit.clear {
@@ -158,7 +200,7 @@ fn above<Q: PartialOrd>(value: Q, limit: &Limit<Q>) -> Verdict {
 }
 
 /// Below the limit is bad.
-fn below<Q: PartialOrd>(value: Q, limit: &Limit<Q>) -> Verdict {
+pub(super) fn below<Q: PartialOrd>(value: Q, limit: &Limit<Q>) -> Verdict {
     if value < limit.raise {
         Verdict::Beyond
     } else if value < limit.clear {
@@ -168,7 +210,12 @@ fn below<Q: PartialOrd>(value: Q, limit: &Limit<Q>) -> Verdict {
     }
 }
 
-fn held<Q>(limit: &Limit<Q>, verdict: Verdict, value: Known<f64>, raise: f64) -> Judgement {
+pub(super) fn held<Q>(
+    limit: &Limit<Q>,
+    verdict: Verdict,
+    value: Known<f64>,
+    raise: f64,
+) -> Judgement {
     Judgement {
         verdict,
         hold: limit.hold,
@@ -176,10 +223,11 @@ fn held<Q>(limit: &Limit<Q>, verdict: Verdict, value: Known<f64>, raise: f64) ->
         value: value.value,
         limit: raise,
         basis: value.basis,
+        casts: None,
     }
 }
 
-fn at_once(verdict: Verdict, value: Known<f64>) -> Judgement {
+pub(super) fn at_once(verdict: Verdict, value: Known<f64>) -> Judgement {
     let (hold, clear_hold) = (Duration::ZERO, Duration::ZERO);
     Judgement {
         verdict,
@@ -188,6 +236,7 @@ fn at_once(verdict: Verdict, value: Known<f64>) -> Judgement {
         value: value.value,
         limit: 0.0,
         basis: value.basis,
+        casts: None,
     }
 }
 
@@ -205,7 +254,7 @@ impl Circumstances<'_> {
 
     fn pressure_low(&self) -> Option<Judgement> {
         let limit = self.settings.alerts.feed_pressure_low?;
-        if !self.state.makes_water() {
+        if !self.state.makes_water() || !self.watch.hydraulics.feed_gauge_told(self.train) {
             return None;
         }
         let known = self.live.of(Metric::FeedPressure).ok()?;
@@ -243,33 +292,7 @@ impl Circumstances<'_> {
         ))
     }
 
-    /// Against the element's own baseline, or, before there is one, against its rating; with the
-    /// words for which.
-    fn flow_low(&self) -> Option<(Judgement, &'static str)> {
-        let limit = self.settings.alerts.normalized_flow_low?;
-        if let Some(known) = self.producing(Metric::NormalizedFlowOfBaseline) {
-            let verdict = below(known.value / 100.0, &limit);
-            return Some((
-                held(&limit, verdict, known, limit.raise * 100.0),
-                "this element's own baseline",
-            ));
-        }
-        let known = self.producing(Metric::NormalizedFlowOfRating)?;
-        let raise = self.settings.alerts.normalized_flow_low_of_rating;
-        // The same distance between raising and clearing as against the baseline.
-        let limit = Limit {
-            raise,
-            clear: raise + (limit.clear - limit.raise),
-            ..limit
-        };
-        let verdict = below(known.value / 100.0, &limit);
-        Some((
-            held(&limit, verdict, known, raise * 100.0),
-            "the rated flow",
-        ))
-    }
-
-    fn producing(&self, metric: Metric) -> Option<Known<f64>> {
+    pub(super) fn producing(&self, metric: Metric) -> Option<Known<f64>> {
         if self.state == RunState::Producing {
             self.live.of(metric).ok()
         } else {
@@ -281,9 +304,10 @@ impl Circumstances<'_> {
         let grace = self.settings.alerts.sensor_silent?;
         let sensor = self.sensors.get(index)?;
         let silent_at = sensor.silent_at();
-        let verdict = if self.now.mono >= silent_at.after(grace) {
+        let is_silent = self.now.mono >= silent_at;
+        let verdict = if is_silent && self.now.mono >= silent_at.after(grace) {
             Verdict::Beyond
-        } else if self.now.mono >= silent_at || sensor.is_offline() {
+        } else if is_silent || sensor.is_offline() {
             Verdict::Between
         } else if sensor.was_heard() {
             Verdict::Well
@@ -310,72 +334,5 @@ impl Circumstances<'_> {
             None => format!("The sensor {id} is silent."),
         };
         Seen::words(sentence)
-    }
-
-    fn stage(&self, index: usize, metric: StageMetric) -> Option<Known<f64>> {
-        self.stages.get(index)?.of(metric).ok()
-    }
-
-    fn stage_name<'a>(&'a self, alert: &'a Alert) -> &'a str {
-        let Subject::Stage(index) = alert.subject else {
-            return &alert.subject_id;
-        };
-        self.settings
-            .stages
-            .get(index)
-            .map_or(&alert.subject_id, |stage| stage.name.as_str())
-    }
-
-    fn binding_text(&self, alert: &Alert) -> &'static str {
-        let Subject::Stage(index) = alert.subject else {
-            return "by its configured life";
-        };
-        match self.stages.get(index).and_then(|stage| stage.binding) {
-            Some(Binding::Age) => "by its age",
-            Some(Binding::Volume) => "by the water it has treated",
-            None => "by its configured life",
-        }
-    }
-
-    fn stage_exhausted(&self, index: usize) -> Option<Judgement> {
-        let left = self.stage(index, StageMetric::Left)?;
-        Some(at_once(
-            if left.value <= 0.0 {
-                Verdict::Beyond
-            } else {
-                Verdict::Well
-            },
-            left,
-        ))
-    }
-
-    /// Low by share, or by days at the use seen so far. A spent stage is told as spent, not low.
-    fn stage_low(&self, index: usize) -> Option<Judgement> {
-        let limit = self.settings.alerts.stage_low?;
-        let left = self.stage(index, StageMetric::Left)?;
-        let days = self.stage(index, StageMetric::LeftTime);
-        let few_days = days.is_some_and(|days| days.value < self.settings.alerts.stage_low_days);
-        let spent = left.value <= 0.0 && self.settings.alerts.stage_exhausted;
-        let verdict = match below(left.value / 100.0, &limit) {
-            _ if spent => Verdict::Well,
-            _ if few_days => Verdict::Beyond,
-            verdict => verdict,
-        };
-        Some(held(&limit, verdict, left, limit.raise * 100.0))
-    }
-
-    fn describe_low(&self, alert: &Alert, left: f64) -> String {
-        let (name, binding) = (self.stage_name(alert), self.binding_text(alert));
-        let days = match alert.subject {
-            Subject::Stage(index) => self.stage(index, StageMetric::LeftTime),
-            Subject::Sensor(_) | Subject::Unit => None,
-        };
-        let days = days.map_or(String::new(), |days| {
-            format!(", about {}", day_text(days.value))
-        });
-        format!(
-            "{name} has {} left {binding}{days}.",
-            share_text(left / 100.0)
-        )
     }
 }

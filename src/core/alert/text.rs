@@ -11,13 +11,27 @@ that water is fit to drink. Local codes and licensed trades come first.";
 #[must_use]
 pub fn title(code: Code) -> &'static str {
     match code {
+        Code::BalanceOpen => "Flow meters contradict each other",
+        Code::FeedTemperatureOutOfRange => "Feed temperature out of range",
+        Code::Leak => "Leak",
+        Code::PrefilterClogging => "Pre-filters clogging",
+        Code::PumpNotLifting => "Booster pump adds no pressure",
+        Code::RecoveryOutOfRange => "Waste ratio out of range",
+        Code::SensorImplausible => "Sensor implausible",
+        Code::SensorStuck => "Sensor stuck",
+        Code::ShutoffLeaking => "Water runs to the drain in standby",
         Code::FeedPressureHigh => "Feed pressure high",
         Code::FeedPressureLow => "Feed pressure low",
+        Code::FlushMissed => "Flush missed",
+        Code::NormalizedFlowFalling => "Membrane gives less than it did",
         Code::NormalizedFlowLow => "Membrane gives less water",
         Code::PermeateTdsHigh => "Permeate TDS high",
         Code::ProductTdsHigh => "Product TDS high",
         Code::RejectionLow => "Rejection low",
+        Code::RunTooLong => "Run without end",
+        Code::SaltPassageRising => "Salt passage rising",
         Code::SensorSilent => "Sensor silent",
+        Code::ShortCycling => "Short cycling",
         Code::StageExhausted => "Stage spent",
         Code::StageLow => "Stage nearly spent",
     }
@@ -27,11 +41,51 @@ pub fn title(code: Code) -> &'static str {
 #[must_use]
 pub fn check_first(code: Code) -> &'static str {
     match code {
+        Code::BalanceOpen => {
+            "Catch what each meter passes in a measuring jug for some minutes at the usual flow, correct its pulses \
+             per litre, and look for a leak between them."
+        }
+        Code::FeedTemperatureOutOfRange => {
+            "Check where the probe sits, then keep the unit from frost, or warm water from its inlet."
+        }
+        Code::Leak => {
+            "Shut the supply of the unit, then look for the wet fitting; permeated closes no valve."
+        }
+        Code::PrefilterClogging => {
+            "Replace the sediment filter first, then the carbon, and tell permeated that they were replaced."
+        }
+        Code::PumpNotLifting => {
+            "Check the pump's power supply and pressure switch, that it turns and sounds as usual, then its inlet \
+             strainer and a by-pass or check valve that lets the water back."
+        }
+        Code::RecoveryOutOfRange => {
+            "Check the flow restrictor and that the flush valve closes, then whether the membrane makes less than it \
+             did; measure product and waste with a jug before you change anything."
+        }
+        Code::SensorImplausible => {
+            "Check its cable, plug and supply, clean the probe or flush its turbine, then compare it with a second \
+             instrument. Until it clears, its values are withdrawn."
+        }
+        Code::SensorStuck => {
+            "Restart its board, then check its cable and supply: firmware that repeats its last value looks alive. \
+             Until it moves, its values are withdrawn."
+        }
+        Code::ShutoffLeaking => {
+            "Check the shut-off valve and the check valve behind the membrane, the float valve, and that the flush \
+             valve closes; if the unit was in truth making water, its permeate meter does not see it: give its minimum."
+        }
         Code::FeedPressureHigh => {
             "Check the pressure regulator and the booster pump's pressure switch; shut the supply if a fitting weeps."
         }
         Code::FeedPressureLow => {
             "Check that the supply valve is fully open, then the pre-filters for clogging, then the booster pump."
+        }
+        Code::FlushMissed => {
+            "Check the flush valve's power and its timer, then whether the valve is blocked, then the sensor that tells \
+             it."
+        }
+        Code::NormalizedFlowFalling => {
+            "Check whether the last flushes ran and when the pre-filters were replaced; compare with the salt passage."
         }
         Code::NormalizedFlowLow => {
             "Check the pre-filters and the pressure gauge, then whether the last flushes ran; scale or fouling of the \
@@ -49,6 +103,18 @@ pub fn check_first(code: Code) -> &'static str {
             "Check the feed pressure and the back-pressure of the storage, clean the probes, then the membrane's seals \
              and total chlorine behind the carbon."
         }
+        Code::RunTooLong => {
+            "Look at the storage first: it may leak or overflow. Then check whether the float or the shut-off valve is \
+             stuck, or whether much water was simply drawn."
+        }
+        Code::SaltPassageRising => {
+            "Test for total chlorine behind the carbon, look at the membrane's seals, and clean the probes; order an \
+             element if it goes on."
+        }
+        Code::ShortCycling => {
+            "Check the play of the float or level switch, the pressure switch and the air charge of a pressure tank; \
+             see whether something draws little and often."
+        }
         Code::SensorSilent => "Check the sensor's power and network, then its topic on the broker.",
         Code::StageExhausted => "Replace it and tell permeated that it was replaced.",
         Code::StageLow => "Order a replacement.",
@@ -63,20 +129,46 @@ pub fn caution(code: Code) -> Option<&'static str> {
             "Housings and tubing can burst above their rating. Relieve the pressure before you open anything; local \
              plumbing codes may ask for a regulator and a licensed fitter.",
         ),
-        Code::PermeateTdsHigh | Code::ProductTdsHigh | Code::RejectionLow => Some(
+        Code::PermeateTdsHigh
+        | Code::ProductTdsHigh
+        | Code::RejectionLow
+        | Code::SaltPassageRising => Some(
             "TDS says nothing of germs, lead or chloramine: it is no proof that water is fit to drink.",
         ),
-        Code::FeedPressureLow => Some(
+        Code::RunTooLong => Some(
+            "This is no flood protection: it comes late and closes nothing. A mechanical float valve, a leak stop that \
+             works by itself and a drain pan guard the floor.",
+        ),
+        Code::Leak => Some(
+            "permeated is no flood protection. Keep away from wet plugs and mains voltage; cut the power at the board \
+             if water has reached it.",
+        ),
+        Code::FeedTemperatureOutOfRange => Some(
+            "Frozen or hot housings crack under pressure: relieve it, let ice thaw by itself, and look for leaks before \
+             you open the supply again.",
+        ),
+        Code::PrefilterClogging | Code::RecoveryOutOfRange | Code::ShutoffLeaking => {
+            Some("Shut the supply and relieve the pressure before you open anything.")
+        }
+        Code::FeedPressureLow | Code::PumpNotLifting => Some(
             "Keep mains voltage and pump plugs away from water; use a residual-current device.",
         ),
-        Code::NormalizedFlowLow | Code::SensorSilent | Code::StageExhausted | Code::StageLow => {
-            None
-        }
+        Code::BalanceOpen
+        | Code::FlushMissed
+        | Code::NormalizedFlowFalling
+        | Code::NormalizedFlowLow
+        | Code::SensorImplausible
+        | Code::SensorSilent
+        | Code::SensorStuck
+        | Code::ShortCycling
+        | Code::StageExhausted
+        | Code::StageLow => None,
     }
 }
 
 pub(super) fn figure(sentence: String, value: f64, limit: f64, unit: &str) -> Seen {
-    let round = |number: f64| (number * 100.0).round() / 100.0;
+    // A leak of some millilitres a minute is not zero.
+    let round = |number: f64| (number * 1000.0).round() / 1000.0;
     Seen {
         sentence,
         value: Some(round(value)),
@@ -108,5 +200,16 @@ pub(super) fn day_text(days: f64) -> String {
         "1 day".to_owned()
     } else {
         format!("{whole:.0} days")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_small_figure_stays_on_its_side_of_the_limit() {
+        let seen = figure(String::new(), 0.006, 0.005, "L/min");
+        assert_eq!((seen.value, seen.limit), (Some(0.006), Some(0.005)));
     }
 }

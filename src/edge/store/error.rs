@@ -95,6 +95,19 @@ pub enum StoreError {
         /// Version of its layout.
         found: u32,
     },
+    /// An older permeated has had this file, and the service of this one has not yet.
+    #[error(
+        "{} was written by an older permeated: its layout is version {found}, this program writes {}; \
+         start the service once, which brings it up to date",
+        path.display(),
+        super::schema::NEWEST
+    )]
+    Older {
+        /// The database file.
+        path: PathBuf,
+        /// Version of its layout.
+        found: u32,
+    },
     /// The database was moved away or deleted, its log was not.
     #[error(
         "{} is there, but the database it belongs to is not; it may hold the last changes. Put \

@@ -1,11 +1,12 @@
 //! State on disk: one SQLite file, one writer thread, one transaction per checkpoint. The only
-//! place that uses the database library. It keeps documents it does not understand: what a unit's
-//! state means is the core's business.
+//! place that uses the database library. It keeps texts it does not understand: what the parts of a
+//! unit's state mean is the core's business. Of a state only the parts that changed are written.
 //!
 //! A file that is damaged, newer or another program's is refused and left as it was found.
 
 mod error;
 mod header;
+mod look;
 mod open;
 mod schema;
 mod writer;
@@ -20,9 +21,13 @@ use std::{
 use tokio::sync::oneshot;
 
 pub use error::StoreError;
+pub use look::{Look, look};
 
 /// Name of the database in the state folder.
 pub const FILE: &str = "permeated.db";
+
+/// A unit's state: the name of each part and its text.
+pub type Parts = BTreeMap<String, String>;
 
 /// The state folder, opened for this process alone: the handle of the writer thread.
 ///
@@ -36,8 +41,8 @@ pub struct Store {
 /// What the file held when it was opened.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Loaded {
-    /// Unit id → JSON of the core's state, units that are no longer configured included.
-    pub units: BTreeMap<String, String>,
+    /// The state by unit id, units that are no longer configured included.
+    pub units: BTreeMap<String, Parts>,
     /// Topic filters the broker's session holds for us.
     pub subscriptions: BTreeSet<String>,
     /// Topics on which the broker retains a message of ours.
@@ -47,8 +52,9 @@ pub struct Loaded {
 /// What changed since the last checkpoint. All of it becomes durable, or nothing.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Checkpoint {
-    /// Unit id and JSON of the core's state; units not named keep theirs.
-    pub units: Vec<(String, String)>,
+    /// The whole state by unit id: a part not in it is forgotten, one with the same text as before is
+    /// not written. Units not named keep theirs.
+    pub units: BTreeMap<String, Parts>,
     /// Runs that ended. One that is already recorded, word for word, is not recorded twice, so a
     /// failed checkpoint may be offered again.
     pub runs: Vec<RunRow>,

@@ -2,6 +2,7 @@
 //! comes before the first connection that can write.
 
 use std::{
+    collections::BTreeMap,
     ffi::OsString,
     fs::{DirBuilder, File, OpenOptions, TryLockError},
     io,
@@ -15,7 +16,7 @@ use std::{
 
 use rusqlite::{Connection, OpenFlags, TransactionBehavior};
 
-use super::{FILE, Loaded, StoreError, header, schema};
+use super::{FILE, Loaded, Parts, StoreError, header, schema};
 
 const LOCK: &str = "permeated.lock";
 
@@ -127,7 +128,7 @@ fn private() -> OpenOptions {
     options
 }
 
-fn accept(path: &Path, application_id: u32, version: u32) -> Result<(), StoreError> {
+pub(super) fn accept(path: &Path, application_id: u32, version: u32) -> Result<(), StoreError> {
     let path = path.to_owned();
     if application_id != schema::APPLICATION_ID {
         return Err(StoreError::Foreign {
@@ -176,7 +177,7 @@ fn verify(path: &Path, tuning: &Tuning) -> Result<(u32, Option<Loaded>), StoreEr
 }
 
 /// Without a log beside it the file can be read as immutable, which makes no -wal and no -shm.
-fn read_only(path: &Path) -> rusqlite::Result<Connection> {
+pub(super) fn read_only(path: &Path) -> rusqlite::Result<Connection> {
     let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
     if beside(path, "-wal").exists() {
         return Connection::open_with_flags(path, flags);
@@ -266,11 +267,15 @@ fn load(connection: &Connection) -> rusqlite::Result<Loaded> {
             .query_map([role], |row| row.get::<_, String>(0))?
             .collect::<rusqlite::Result<_>>()
     };
+    let mut units: BTreeMap<String, Parts> = BTreeMap::new();
+    let mut parts = connection.prepare("SELECT unit, part, state FROM unit_part")?;
+    let mut rows = parts.query([])?;
+    while let Some(row) = rows.next()? {
+        let unit = units.entry(row.get(0)?).or_default();
+        unit.insert(row.get(1)?, row.get(2)?);
+    }
     Ok(Loaded {
-        units: connection
-            .prepare("SELECT id, state FROM unit")?
-            .query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?
-            .collect::<rusqlite::Result<_>>()?,
+        units,
         subscriptions: topics("subscription")?,
         retained: topics("retained")?,
     })

@@ -7,7 +7,9 @@ use rusqlite::{Connection, TransactionBehavior};
 pub(super) const APPLICATION_ID: u32 = 0x7065_726D;
 
 /// The step to each version, from version 1 on. Documents and states are JSON of the core.
-pub(super) const MIGRATIONS: &[&str] = &["
+pub(super) const MIGRATIONS: &[&str] = &[WHOLE_STATES, STATES_IN_PARTS];
+
+const WHOLE_STATES: &str = "
     CREATE TABLE unit (
         id    TEXT PRIMARY KEY,
         state TEXT NOT NULL
@@ -37,7 +39,22 @@ pub(super) const MIGRATIONS: &[&str] = &["
         name TEXT NOT NULL,
         PRIMARY KEY (role, name)
     ) STRICT, WITHOUT ROWID;
-"];
+";
+
+/// A row for each top-level key of a state, so that a checkpoint writes only what changed. Without row
+/// ids the small parts, which change most, share a page, and a large one has pages of its own.
+const STATES_IN_PARTS: &str = "
+    CREATE TABLE unit_part (
+        unit  TEXT NOT NULL,
+        part  TEXT NOT NULL,
+        state TEXT NOT NULL,
+        PRIMARY KEY (unit, part)
+    ) STRICT, WITHOUT ROWID;
+    INSERT INTO unit_part (unit, part, state)
+        SELECT unit.id, json_each.key, unit.state -> json_each.fullkey
+        FROM unit, json_each(unit.state);
+    DROP TABLE unit;
+";
 
 /// The version this program writes.
 #[allow(

@@ -51,13 +51,24 @@ fn write(connection: &mut Connection, checkpoint: &Checkpoint) -> rusqlite::Resu
 }
 
 fn write_units(transaction: &Transaction<'_>, checkpoint: &Checkpoint) -> rusqlite::Result<()> {
-    // An unchanged state costs a memory card nothing.
+    // A part that did not change costs a memory card nothing.
     let mut upsert = transaction.prepare_cached(
-        "INSERT INTO unit (id, state) VALUES (?1, ?2)
-         ON CONFLICT (id) DO UPDATE SET state = excluded.state WHERE state <> excluded.state",
+        "INSERT INTO unit_part (unit, part, state) VALUES (?1, ?2, ?3)
+         ON CONFLICT DO UPDATE SET state = excluded.state WHERE state <> excluded.state",
     )?;
-    for (id, state) in &checkpoint.units {
-        upsert.execute([id, state])?;
+    let mut known = transaction.prepare_cached("SELECT part FROM unit_part WHERE unit = ?1")?;
+    let mut delete =
+        transaction.prepare_cached("DELETE FROM unit_part WHERE unit = ?1 AND part = ?2")?;
+    for (unit, parts) in &checkpoint.units {
+        for (part, state) in parts {
+            upsert.execute([unit, part, state])?;
+        }
+        let known: Vec<String> = known
+            .query_map([unit], |row| row.get(0))?
+            .collect::<rusqlite::Result<_>>()?;
+        for part in known.iter().filter(|part| !parts.contains_key(*part)) {
+            delete.execute([unit, part])?;
+        }
     }
     Ok(())
 }

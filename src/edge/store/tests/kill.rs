@@ -17,17 +17,36 @@ fn saves_until_killed() {
         return;
     };
     let (store, loaded) = Store::open(Path::new(&directory)).unwrap();
-    let start = loaded.units.get("rodi").map_or(0, |n| n.parse().unwrap());
+    let start = number_in(&loaded);
     for number in start + 1.. {
         let checkpoint = Checkpoint {
             runs: vec![run_number(number)],
             retained: Some(topics(&[&number.to_string()])),
-            ..state_of("rodi", number.to_string())
+            ..in_parts(number)
         };
         saved(&store, checkpoint).unwrap();
         // Past the test harness, which would keep a print for itself.
         writeln!(std::io::stdout(), "saved {number}").unwrap();
     }
+}
+
+/// A state whose parts all tell the same number; the long one has pages of its own in the file.
+fn in_parts(number: u32) -> Checkpoint {
+    let parts = [("long", 3000), ("short", 1), ("middling", 300)];
+    let parts = parts.map(|(name, width)| (name.to_owned(), format!("{number:0width$}")));
+    Checkpoint {
+        units: BTreeMap::from([("rodi".to_owned(), Parts::from(parts))]),
+        ..Checkpoint::default()
+    }
+}
+
+fn number_in(loaded: &Loaded) -> u32 {
+    let Some(parts) = loaded.units.get("rodi") else {
+        return 0;
+    };
+    let numbers: BTreeSet<u32> = parts.values().map(|text| text.parse().unwrap()).collect();
+    assert_eq!((parts.len(), numbers.len()), (3, 1), "a torn state");
+    numbers.into_iter().next().unwrap()
 }
 
 fn start_saving(folder: &Folder) -> Child {
@@ -84,7 +103,7 @@ fn no_acknowledged_save_is_lost_in_thirty_kills() {
             known = known.max(kill(child).unwrap_or(0));
         }
         let (store, loaded) = folder.open();
-        let found = loaded.units.get("rodi").map_or(0, |n| n.parse().unwrap());
+        let found = number_in(&loaded);
         assert!(
             found == known || found == known + 1,
             "round {round}: {known} was acknowledged, {found} is in the file"
@@ -108,7 +127,7 @@ fn a_kill_while_the_file_is_made_leaves_none_or_a_whole_one() {
         sleep(Duration::from_micros(800 * round));
         let known = kill(child).unwrap_or(0);
         let (store, loaded) = folder.open();
-        let found: u32 = loaded.units.get("rodi").map_or(0, |n| n.parse().unwrap());
+        let found = number_in(&loaded);
         assert!(found == known || found == known + 1, "{known} → {found}");
         store.close().unwrap();
         assert_eq!(folder.names(), [FILE, "permeated.lock"], "leftovers");

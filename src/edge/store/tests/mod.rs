@@ -2,6 +2,7 @@
 //! The database library itself, through connections of the tests' own, is the witness.
 
 mod kill;
+mod parts;
 mod refusals;
 
 use std::{fs, os::unix::fs::PermissionsExt, path::PathBuf, time::Duration};
@@ -58,9 +59,14 @@ fn saved(store: &Store, checkpoint: Checkpoint) -> Result<(), StoreError> {
     store.save(checkpoint).blocking_recv().unwrap()
 }
 
+/// A state of one part.
+fn whole(state: impl Into<String>) -> Parts {
+    Parts::from([("whole".to_owned(), state.into())])
+}
+
 fn state_of(unit: &str, state: impl Into<String>) -> Checkpoint {
     Checkpoint {
-        units: vec![(unit.to_owned(), state.into())],
+        units: BTreeMap::from([(unit.to_owned(), whole(state))]),
         ..Checkpoint::default()
     }
 }
@@ -84,10 +90,10 @@ fn what_was_saved_comes_back() {
     let (store, loaded) = folder.open();
     assert_eq!(loaded, Loaded::default());
     let first = Checkpoint {
-        units: vec![
-            ("rodi".to_owned(), r#"{"litres":12.5}"#.to_owned()),
-            ("spare".to_owned(), "{}".to_owned()),
-        ],
+        units: BTreeMap::from([
+            ("rodi".to_owned(), whole(r#"{"litres":12.5}"#)),
+            ("spare".to_owned(), whole("{}")),
+        ]),
         subscriptions: Some(topics(&["home/flow", "home/tds"])),
         retained: Some(topics(&["permeated/status", "permeated/rodi/now"])),
         ..Checkpoint::default()
@@ -101,8 +107,8 @@ fn what_was_saved_comes_back() {
     store.close().unwrap();
 
     let (_store, loaded) = folder.open();
-    assert_eq!(loaded.units["rodi"], r#"{"litres":13}"#);
-    assert_eq!(loaded.units["spare"], "{}");
+    assert_eq!(loaded.units["rodi"], whole(r#"{"litres":13}"#));
+    assert_eq!(loaded.units["spare"], whole("{}"));
     assert_eq!(loaded.subscriptions, topics(&["home/tds", "home/ünïcode"]));
     assert_eq!(
         loaded.retained,
@@ -157,7 +163,7 @@ fn closing_and_dropping_write_everything_that_is_queued() {
         }
         assert_eq!(folder.names(), [FILE, "permeated.lock"], "no log is left");
         let (_store, loaded) = folder.open();
-        assert_eq!(loaded.units["rodi"], "200");
+        assert_eq!(loaded.units["rodi"], whole("200"));
     }
 }
 
@@ -221,8 +227,8 @@ fn a_full_disk_is_told_to_who_waits_and_the_next_checkpoint_is_tried() {
     saved(&store, state_of("spare", "after")).unwrap();
     store.close().unwrap();
     let (_store, loaded) = folder.open();
-    assert_eq!(loaded.units["rodi"], "before", "all or nothing");
-    assert_eq!(loaded.units["spare"], "after");
+    assert_eq!(loaded.units["rodi"], whole("before"), "all or nothing");
+    assert_eq!(loaded.units["spare"], whole("after"));
     assert_eq!(folder.count("run"), 0, "all or nothing");
 }
 
@@ -256,15 +262,19 @@ fn a_failed_migration_leaves_the_version_before_it() {
     let folder = Folder::new();
     folder.open().0.close().unwrap();
     let mut connection = folder.other_program();
-    let steps = [
-        schema::MIGRATIONS[0],
+    let mut steps = schema::MIGRATIONS.to_vec();
+    steps.extend([
         "ALTER TABLE run ADD COLUMN litres REAL",
         "CREATE TABLE half (done TEXT) STRICT; INSERT INTO nowhere VALUES (1)",
-    ];
-    schema::migrate(&mut connection, 1, &steps).unwrap_err();
+    ]);
+    schema::migrate(&mut connection, schema::NEWEST, &steps).unwrap_err();
     connection.close().unwrap();
     let header = header::read(&folder.file()).unwrap().unwrap();
-    assert_eq!(header.version, 2, "the second step stands");
+    assert_eq!(
+        header.version,
+        schema::NEWEST + 1,
+        "the step before it stands"
+    );
     let connection = folder.other_program();
     connection.prepare("SELECT litres FROM run").unwrap();
     connection.prepare("SELECT done FROM half").unwrap_err();

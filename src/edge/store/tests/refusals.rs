@@ -121,7 +121,7 @@ fn text_that_is_no_text() {
     let folder = filled();
     let other = folder.other_program();
     other
-        .execute_batch("UPDATE unit SET state = CAST(x'ff00fe' AS TEXT)")
+        .execute_batch("UPDATE unit_part SET state = CAST(x'ff00fe' AS TEXT)")
         .unwrap();
     other.close().unwrap();
     let error = refusal(&folder);
@@ -231,5 +231,5 @@ fn a_path_with_every_awkward_character_is_no_reason() {
     saved(&store, state_of("rodi", "1")).unwrap();
     store.close().unwrap();
     let (_store, loaded) = Store::open(&state).unwrap();
-    assert_eq!(loaded.units["rodi"], "1");
+    assert_eq!(loaded.units["rodi"], whole("1"));
 }

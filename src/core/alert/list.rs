@@ -1,0 +1,118 @@
+//! Which alerts a unit has: those that its settings switch on and its train can have.
+
+use super::{Alert, AlertState, Code, Life, Subject};
+use crate::{
+    config::{SensorSettings, UnitSettings},
+    core::doubt::{can_be_implausible, can_be_stuck},
+};
+
+/// The alerts a unit's settings switch on, in a fixed order.
+pub(in crate::core) fn alerts_of(
+    settings: &UnitSettings,
+    mut kept: impl FnMut(&str) -> Option<AlertState>,
+) -> Vec<Alert> {
+    let limits = &settings.alerts;
+    let hydraulics = &limits.hydraulics;
+    let mut list = Vec::new();
+    for code in Code::ALL {
+        let (on, subjects): (bool, Vec<(Subject, String)>) = match code {
+            Code::FeedPressureHigh => (limits.feed_pressure_high.is_some(), unit()),
+            Code::FeedPressureLow => (limits.feed_pressure_low.is_some(), unit()),
+            Code::FlushMissed => (
+                limits.flush_missed.is_some() && settings.run.flush_expected,
+                unit(),
+            ),
+            Code::NormalizedFlowFalling => (limits.normalized_flow_falling.is_some(), unit()),
+            Code::NormalizedFlowLow => (limits.normalized_flow_low.is_some(), unit()),
+            Code::PermeateTdsHigh => (limits.permeate_tds_high.is_some(), unit()),
+            Code::ProductTdsHigh => (limits.product_tds_high.is_some(), unit()),
+            Code::RejectionLow => (limits.rejection_low.is_some(), unit()),
+            Code::RunTooLong => (limits.run_too_long.is_some(), unit()),
+            Code::SaltPassageRising => (limits.salt_passage_rising.is_some(), unit()),
+            Code::SensorSilent => (
+                limits.sensor_silent.is_some(),
+                settings
+                    .sensors
+                    .iter()
+                    .enumerate()
+                    .map(|(index, sensor)| (Subject::Sensor(index), sensor.id.clone()))
+                    .collect(),
+            ),
+            Code::ShortCycling => (limits.short_cycling.is_some(), unit()),
+            Code::BalanceOpen => (limits.doubts.balance_open.is_some(), unit()),
+            Code::SensorImplausible => (
+                limits.doubts.sensor_implausible.is_some(),
+                sensors(settings, |sensor| can_be_implausible(sensor.at)),
+            ),
+            Code::SensorStuck => (
+                limits.doubts.sensor_stuck.is_some(),
+                sensors(settings, |sensor| {
+                    can_be_stuck(settings, sensor.at, &sensor.measure)
+                }),
+            ),
+            Code::FeedTemperatureOutOfRange => {
+                (hydraulics.feed_temperature_out_of_range.is_some(), unit())
+            }
+            Code::Leak => (hydraulics.leak, unit()),
+            Code::PrefilterClogging => (hydraulics.prefilter_clogging.is_some(), unit()),
+            Code::PumpNotLifting => (hydraulics.pump_not_lifting.is_some(), unit()),
+            Code::RecoveryOutOfRange => (hydraulics.recovery_out_of_range.is_some(), unit()),
+            Code::ShutoffLeaking => (hydraulics.shutoff_leaking.is_some(), unit()),
+            Code::StageExhausted => (limits.stage_exhausted, stages(settings)),
+            Code::StageLow => (limits.stage_low.is_some(), stages(settings)),
+        };
+        if on {
+            list.extend(subjects.into_iter().map(|(subject, subject_id)| Alert {
+                code,
+                subject,
+                subject_id,
+                life: Life::default(),
+                seen: None,
+                casts: None,
+                due: None,
+            }));
+        }
+    }
+    for alert in &mut list {
+        if let Some(state) = kept(&alert.key()) {
+            alert.life = Life::new(state.life);
+            alert.seen = state.seen;
+            alert.casts = state.casts.and_then(|(id, doubt)| {
+                let at = settings.sensors.iter().position(|sensor| sensor.id == id);
+                Some((at?, doubt))
+            });
+        }
+    }
+    list
+}
+
+fn unit() -> Vec<(Subject, String)> {
+    vec![(Subject::Unit, String::new())]
+}
+
+fn sensors(
+    settings: &UnitSettings,
+    fits: impl Fn(&SensorSettings) -> bool,
+) -> Vec<(Subject, String)> {
+    settings
+        .sensors
+        .iter()
+        .enumerate()
+        .filter(|(_, sensor)| fits(sensor))
+        .map(|(index, sensor)| (Subject::Sensor(index), sensor.id.clone()))
+        .collect()
+}
+
+/// Stages that have a configured life or capacity: the others can not be judged.
+fn stages(settings: &UnitSettings) -> Vec<(Subject, String)> {
+    settings
+        .stages
+        .iter()
+        .enumerate()
+        .filter(|(_, stage)| {
+            let has_life = stage.life_volume.is_some() || stage.life_time.is_some();
+            has_life || stage.capacity.is_some()
+        })
+        .map(|(index, stage)| (Subject::Stage(index), stage.id.clone()))
+        .collect()
+}

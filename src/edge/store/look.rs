@@ -1,0 +1,68 @@
+//! A look at what is kept, without being able to change it, also while the service runs: no lock is
+//! taken, nothing is made, nothing brought up to date.
+
+use std::path::Path;
+
+use super::{FILE, Parts, StoreError, header, open, schema};
+
+/// Runs that are looked back on.
+const RUNS: u32 = 200;
+
+/// What is kept of one unit.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Look {
+    /// Its state; empty when nothing was kept of it.
+    pub state: Parts,
+    /// The documents of its last runs, the newest first.
+    pub runs: Vec<String>,
+}
+
+/// Reads what is kept of `unit`; `None` when there is no file.
+///
+/// # Errors
+/// When the file cannot be read, is damaged, another program's, or of a layout this program does not
+/// write.
+pub fn look(directory: &Path, unit: &str) -> Result<Option<Look>, StoreError> {
+    let path = directory.join(FILE);
+    let Some(header) = header::read(&path)? else {
+        return Ok(None);
+    };
+    open::accept(&path, header.application_id, header.version)?;
+    read(&path, unit).map(Some)
+}
+
+fn read(path: &Path, unit: &str) -> Result<Look, StoreError> {
+    let failed = |error| StoreError::database("read", path, error);
+    let mut connection = open::read_only(path).map_err(failed)?;
+    connection
+        .busy_timeout(open::Tuning::default().patience)
+        .map_err(failed)?;
+    // One transaction: the state and its runs as they were at one moment.
+    let transaction = connection.transaction().map_err(failed)?;
+    let version = transaction
+        .pragma_query_value(None, "user_version", |row| row.get::<_, u32>(0))
+        .map_err(failed)?;
+    open::accept(path, schema::APPLICATION_ID, version)?;
+    if version < schema::NEWEST {
+        return Err(StoreError::Older {
+            path: path.to_owned(),
+            found: version,
+        });
+    }
+    let state = || {
+        transaction
+            .prepare("SELECT part, state FROM unit_part WHERE unit = ?1")?
+            .query_map([unit], |row| Ok((row.get(0)?, row.get(1)?)))?
+            .collect::<rusqlite::Result<Parts>>()
+    };
+    let runs = || {
+        transaction
+            .prepare("SELECT document FROM run WHERE unit = ?1 ORDER BY number DESC LIMIT ?2")?
+            .query_map(rusqlite::params![unit, RUNS], |row| row.get(0))?
+            .collect::<rusqlite::Result<Vec<String>>>()
+    };
+    Ok(Look {
+        state: state().map_err(failed)?,
+        runs: runs().map_err(failed)?,
+    })
+}
