@@ -159,7 +159,14 @@ impl Keeper {
         let (_, states) = installation.take_changed();
         let states = states
             .into_iter()
-            .map(|(id, state)| (id, state_parts(&state)));
+            .filter_map(|(id, state)| match state_parts(&state) {
+                Ok(parts) => Some((id, parts)),
+                Err(error) => {
+                    // What was kept before stays as it is.
+                    tracing::error!("the state of {id} cannot be written down: {error}");
+                    None
+                }
+            });
         self.waiting.units.extend(states);
         for record in installation.take_records() {
             match record {
@@ -194,16 +201,15 @@ impl Keeper {
 
 /// A unit's state as it is stored: the JSON of each of its fields by the field's name, whatever fields
 /// there are.
-#[must_use]
-pub fn state_parts(state: &UnitState) -> Parts {
-    // Maps with text keys, numbers and texts always serialise; not-a-number becomes null.
-    match serde_json::to_value(state) {
-        Ok(Value::Object(fields)) => fields
-            .into_iter()
-            .map(|(name, field)| (name, field.to_string()))
-            .collect(),
-        Ok(_) | Err(_) => Parts::new(),
-    }
+///
+/// # Errors
+/// When a field cannot be written as JSON.
+pub fn state_parts(state: &UnitState) -> Result<Parts, serde_json::Error> {
+    let fields: Map<String, Value> = serde_json::from_value(serde_json::to_value(state)?)?;
+    let parts = fields.into_iter();
+    Ok(parts
+        .map(|(name, field)| (name, field.to_string()))
+        .collect())
 }
 
 /// The state of which [`state_parts`] made the parts.
@@ -228,7 +234,7 @@ mod tests {
         state.totals.runs = 7;
         let held = crate::core::Known::inferred(96.4);
         state.membrane.held.insert("rejection_pct".to_owned(), held);
-        let mut parts = state_parts(&state);
+        let mut parts = state_parts(&state).unwrap();
         assert_eq!(parts["open_run"], "null");
         assert!(parts["membrane"].contains(r#""rejection_pct":[96.4,"i"]"#));
         assert_eq!(state_of_parts(&parts).unwrap(), state);

@@ -42,7 +42,8 @@ impl Description {
     }
 }
 
-fn rounded(value: f64, decimals: u8) -> f64 {
+/// Rounded to so many digits after the point, never `-0`.
+pub(crate) fn rounded(value: f64, decimals: u8) -> f64 {
     let factor = 10f64.powi(i32::from(decimals));
     let rounded = (value * factor).round() / factor;
     if rounded == 0.0 { 0.0 } else { rounded }

@@ -114,7 +114,7 @@ impl Home {
         let mut checkpoint = Checkpoint {
             units: states
                 .into_iter()
-                .map(|(unit, state)| (unit, state_parts(&state)))
+                .map(|(unit, state)| (unit, state_parts(&state).unwrap()))
                 .collect(),
             ..Checkpoint::default()
         };

@@ -132,7 +132,8 @@ impl<'a> Play<'a> {
 
     fn restart(&mut self) -> Result<(), TestCaseError> {
         let before = self.unit().state();
-        let read = state_of_parts(&state_parts(&before)).expect("a kept state reads again");
+        let read =
+            state_of_parts(&state_parts(&before).unwrap()).expect("a kept state reads again");
         prop_assert_eq!(&read, &before);
         self.mono = 0;
         self.installation = Installation::new(self.settings, |_| read.clone(), self.now());

@@ -135,13 +135,13 @@ pub(super) const REJECTION: f64 = 0.90;
 /// Clears a fifth of the way back to perfect: 92 % for a limit of 90 %.
 pub(super) const REJECTION_CLEAR_OF_PASSAGE: f64 = 0.2;
 /// Plants clean at −10 to −15 % of the normalised flow (reference values of several makers).
-pub(super) const NORMALIZED_FLOW: f64 = 0.85;
+pub(crate) const NORMALIZED_FLOW: f64 = 0.85;
 pub(super) const NORMALIZED_FLOW_CLEAR_ABOVE: f64 = 0.05;
 /// Plants take −10 % for the sign to clean.
 pub(super) const FLOW_FALLING: f64 = 0.90;
 pub(super) const FLOW_FALLING_CLEAR_ABOVE: f64 = 0.03;
 /// Salt passage +10 % is the sign to clean or to replace.
-pub(super) const SALT_RISING: f64 = 1.10;
+pub(crate) const SALT_RISING: f64 = 1.10;
 pub(super) const SALT_RISING_CLEAR: f64 = 0.97;
 pub(super) const SALT_RISING_RANGE: RangeInclusive<f64> = 1.01..=20.0;
 /// Judged on whole runs: nothing to wait for.

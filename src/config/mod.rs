@@ -24,7 +24,8 @@ mod tests;
 
 pub use chemistry::{Capacity, Disinfectant, FeedChemistry, IonCapacity};
 pub(crate) use defaults::{
-    RECOVERY_RANGE, feed_conductivity_range, pressure_range, temperature_range,
+    NORMALIZED_FLOW, RECOVERY_RANGE, SALT_RISING, feed_conductivity_range, pressure_range,
+    temperature_range,
 };
 pub use limits::{BalanceLimits, Band, DoubtLimits, HydraulicLimits, ImplausibleLimits};
 pub use problem::{Place, Problem, Problems};

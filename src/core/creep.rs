@@ -1,8 +1,8 @@
 //! Salt with the permeate: how much passed in all, and how much of it had crept through the
 //! membrane while the unit stood.
 //!
-//! Salt is conductivity × litres, taken as NaCl of 0.5 mg/L for each µS/cm, as osmosis takes it
-//! (`physics::osmosis` says why). A probe's value is the median of its last readings, so it is the
+//! Salt is conductivity × litres, taken as NaCl of 0.5 mg/L for each µS/cm, as the load of resin is
+//! (`physics::resin` says why). A probe's value is the median of its last readings, so it is the
 //! conductivity of a moment ago: litres wait until the value that belongs to them has come.
 //! What a run let through before it settled, less the settled level × the litres of that time, is its
 //! creep. All of it is kept in constant memory.
@@ -13,12 +13,11 @@ use serde::{Deserialize, Serialize};
 
 use super::{known::Basis, settling::Probed};
 use crate::{
+    physics::resin::NACL_MG_PER_MEQ,
     quantity::{Conductivity, Tds, TdsScale},
     time::Mono,
 };
 
-/// mg/mmol of NaCl; one milliequivalent is one millimole.
-const NACL_MG_PER_MEQ: f64 = 58.443;
 /// Litres of which the probe must have told before a sum of salt stands for all of them.
 const COVERED: f64 = 0.9;
 

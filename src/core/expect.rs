@@ -15,15 +15,13 @@ use crate::{
         attribution::{self, Shortfall},
         balance, diffusion,
         membrane::{OperatingPoint, TemperatureLaw},
+        normal::BAND_95,
     },
     quantity::{Conductivity, Flow, Pressure, Temperature},
 };
 
 /// The medians of a settled run, by the names of the metrics.
 pub type Figures = BTreeMap<String, Known<f64>>;
-
-/// The usual width of a band, standard deviations: 95 %.
-const BAND: f64 = 1.96;
 
 /// What is to be different; everything else stays as it is.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -135,7 +133,7 @@ pub fn expect(
     Ok(Expectation {
         present: outlook(at, present.flow, Some(at.permeate)),
         asked: outlook(then, found.flow, found.permeate),
-        margin: found.flow * (BAND * spread).exp_m1(),
+        margin: found.flow * (BAND_95 * spread).exp_m1(),
         unmeasured: present.unmeasured,
     })
 }

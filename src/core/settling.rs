@@ -21,8 +21,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::steady::interquartile_mean;
-use crate::time::Mono;
+use crate::{physics::statistics::interquartile_mean, time::Mono};
 
 /// A stretch, the least and the most, all in parts of `settle_volume` or `settle_time`.
 const STRETCH: f64 = 0.2;

@@ -1,7 +1,10 @@
-//! The normal distribution, as far as it is needed: its quantile. Owns nothing else.
+//! The normal distribution, as far as it is needed: its quantile, and the width of the usual band.
 
 // The coefficients stand as published, with more digits than an f64 holds.
 #![allow(clippy::excessive_precision)]
+
+/// Half the width of a band that holds 95 % of a normal distribution, in standard deviations.
+pub const BAND_95: f64 = 1.96;
 
 /// The value below which a standard normal number lies with this probability (0–1, both excluded).
 ///

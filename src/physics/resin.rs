@@ -8,7 +8,7 @@ use crate::quantity::{
 };
 
 /// Molar mass of NaCl, mg/mmol: one milliequivalent.
-const NACL_MG_PER_MEQ: f64 = 58.443;
+pub(crate) const NACL_MG_PER_MEQ: f64 = 58.443;
 /// Molar mass of silica, SiO2, mg/mmol.
 const SILICA_MG_PER_MMOL: f64 = 60.084;
 /// µS/cm for each meq/L of permeate-strength salt: sodium bicarbonate conducts least of what is common

@@ -9,7 +9,7 @@ use crate::{
         Basis, Finding, Lack, RunRecord, SettledBy,
         alert::{self, Alert},
     },
-    metrics::{Description, Metric},
+    metrics::{Description, Metric, rounded},
     time::Wall,
 };
 
@@ -179,35 +179,33 @@ pub(super) fn alert_fields(alert: &Alert) -> Fields {
 pub(super) fn run_fields(record: Option<&RunRecord>) -> Fields {
     let mut fields = Fields::default();
     let Some(record) = record else { return fields };
-    let round = |value: f64, decimals: i32| {
-        let factor = 10f64.powi(decimals);
-        (value * factor).round() / factor
-    };
     fields.put("started", record.started.map(Wall::to_rfc3339));
     fields.put("ended", record.ended.map(Wall::to_rfc3339));
-    fields.put("seconds", round(record.seconds, 1));
-    fields.put("permeate_l", round(record.volumes.permeate.litres(), 3));
-    fields.put("feed_l", round(record.volumes.feed.litres(), 3));
+    fields.put("seconds", rounded(record.seconds, 1));
+    fields.put("permeate_l", rounded(record.volumes.permeate.litres(), 3));
+    fields.put("feed_l", rounded(record.volumes.feed.litres(), 3));
     fields.put(
         "concentrate_l",
-        round(record.volumes.concentrate.litres(), 3),
+        rounded(record.volumes.concentrate.litres(), 3),
     );
     fields.put(
         "settled_after_s",
         record
             .settled_after_seconds
-            .map(|seconds| round(seconds, 1)),
+            .map(|seconds| rounded(seconds, 1)),
     );
     fields.put(
         "settled_after_l",
-        record.settled_after.map(|volume| round(volume.litres(), 3)),
+        record
+            .settled_after
+            .map(|volume| rounded(volume.litres(), 3)),
     );
     fields.put("settled_by", record.settled_by.map(SettledBy::key));
     if let Some(creep) = &record.creep {
-        fields.put("creep_peak_mg_l", round(creep.peak_tds.mg_per_l(), 1));
-        fields.put("creep_peak_us_cm", round(creep.peak.us_per_cm(), 1));
-        fields.put("creep_salt_mg", round(creep.salt_mg, 2));
-        fields.put("creep_salt_meq", round(creep.salt_meq(), 4));
+        fields.put("creep_peak_mg_l", rounded(creep.peak_tds.mg_per_l(), 1));
+        fields.put("creep_peak_us_cm", rounded(creep.peak.us_per_cm(), 1));
+        fields.put("creep_salt_mg", rounded(creep.salt_mg, 2));
+        fields.put("creep_salt_meq", rounded(creep.salt_meq(), 4));
         fields.based("creep_salt_mg", creep.basis);
     }
     fields.put("no_creep", record.no_creep.clone());
@@ -225,7 +223,7 @@ pub(super) fn run_fields(record: Option<&RunRecord>) -> Fields {
         }
     }
     fields.put("samples", record.samples);
-    let coverage = record.coverage.map(|share| round(share * 100.0, 1));
+    let coverage = record.coverage.map(|share| rounded(share * 100.0, 1));
     fields.put("coverage_pct", coverage);
     let scatter: Map<String, Value> = record
         .scatter

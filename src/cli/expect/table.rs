@@ -9,12 +9,10 @@ use crate::{
         MembraneState,
         expect::{Expectation, Outlook},
     },
-    physics::{attribution::Shortfall, balance},
+    physics::{attribution::Shortfall, balance, normal::BAND_95},
     quantity::{Flow, Pressure, Temperature, duration_text},
 };
 
-/// The 95 % band in standard deviations.
-const BAND: f64 = 1.96;
 /// A handy volume: a small water change, a day's drinking water.
 const TEN_LITRES: f64 = 10.0;
 /// Less of the rating is nothing to speak of.
@@ -148,7 +146,7 @@ fn present_words(run: &Run, found: &Expectation) -> String {
 
 fn margin_words(membrane: &MembraneState, found: &Expectation) -> String {
     let response = membrane.flow_response();
-    let (value, margin) = (response.value, BAND * response.deviation);
+    let (value, margin) = (response.value, BAND_95 * response.deviation);
     let origin = match membrane.baseline_runs() {
         0 => "as believed before the first run that teaches it".to_owned(),
         1 => "learned, but from one run so far".to_owned(),

@@ -11,9 +11,10 @@ use crate::{
     config::{AlertSettings, Limit},
     core::{
         known::{Basis, Known},
-        membrane::{BAND, MembraneState, Wear},
+        membrane::{MembraneState, Wear},
     },
     metrics::Metric,
+    physics::normal::BAND_95,
     quantity::{Flow, Pressure, Temperature},
 };
 
@@ -24,7 +25,7 @@ pub(in crate::core) fn flow_falling(
 ) -> Option<Judgement> {
     let limit = alerts.normalized_flow_falling?;
     let change = membrane.change(Wear::Flow)?;
-    let surely_below = change.value + BAND * change.deviation < limit.raise.ln();
+    let surely_below = change.value + BAND_95 * change.deviation < limit.raise.ln();
     let verdict = if surely_below || membrane.shift(Wear::Flow).is_some() {
         Verdict::Beyond
     } else if change.value < limit.clear.ln() {
@@ -42,7 +43,7 @@ pub(in crate::core) fn salt_rising(
 ) -> Option<Judgement> {
     let limit = alerts.salt_passage_rising?;
     let change = membrane.change(Wear::Salt)?;
-    let surely_above = change.value - BAND * change.deviation > limit.raise.ln();
+    let surely_above = change.value - BAND_95 * change.deviation > limit.raise.ln();
     let verdict = if surely_above || membrane.shift(Wear::Salt).is_some() {
         Verdict::Beyond
     } else if change.value > limit.clear.ln() {
@@ -82,7 +83,9 @@ impl Circumstances<'_> {
             let share = known.value / 100.0;
             let verdict = match below(share, &limit) {
                 // A share that may only seem low, because it was never so cold before, raises nothing.
-                Verdict::Beyond if share * (BAND * self.doubt_of_flow()?).exp() >= limit.raise => {
+                Verdict::Beyond
+                    if share * (BAND_95 * self.doubt_of_flow()?).exp() >= limit.raise =>
+                {
                     Verdict::Between
                 }
                 verdict => verdict,
@@ -145,7 +148,7 @@ impl Circumstances<'_> {
             Wear::Salt => "of its baseline's salt",
         };
         let margin = self.membrane.change(wear).map_or(0.0, |change| {
-            judgement.value * (BAND * change.deviation).exp_m1()
+            judgement.value * (BAND_95 * change.deviation).exp_m1()
         });
         let how = match self.membrane.shift(wear) {
             Some(shift) => {

@@ -2,9 +2,9 @@
 //! lasting shift from scatter; a shift is believed when it is also large enough to matter.
 //!
 //! The surprises are in standard deviations. With a slack of half of one and [`DECISION`], a unit
-//! with nothing wrong is suspected once in 100 000 runs by either chart (Siegmund's
-//! approximation for the sum; for the average by simulation, see the tests), and a suspicion alone
-//! is not told: a shift of 1 % may be certain and matters to nobody.
+//! with nothing wrong is suspected by each chart about once in 100 000 runs, by the two together
+//! once in 50 000 (Siegmund's approximation for the sum; for both by simulation, see the tests). A
+//! suspicion alone is not told: a shift of 1 % may be certain and matters to nobody.
 
 use serde::{Deserialize, Serialize};
 
@@ -192,7 +192,8 @@ mod tests {
 
     #[test]
     fn nothing_wrong_is_suspected_as_rarely_as_stated() {
-        // Three times the stated length: 3 suspicions expected of the sum, the average's added.
+        // Three times the stated length: 3 suspicions are expected of each chart; twice as many as of
+        // both would be more than chance.
         let (mut charts, mut normal) = (Charts::default(), Normal(7));
         let mut suspicions = 0;
         for _ in 0..300_000 {

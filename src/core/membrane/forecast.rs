@@ -5,11 +5,10 @@ use super::{
     history::Point,
     learned::{Estimate, Learned},
 };
-use crate::physics::slope::theil_sen;
+use crate::physics::{normal::BAND_95, slope::theil_sen};
 
-/// Confidence of the slope's band, and the matching width in standard deviations.
+/// Confidence of the slope's band: that of [`BAND_95`].
 const CONFIDENCE: f64 = 0.95;
-const WIDTH: f64 = 1.96;
 /// A slope needs points over this many days …
 const LEAST_DAYS: f64 = 21.0;
 /// … and at least so many.
@@ -74,7 +73,7 @@ pub(super) fn trend(
 impl Trend {
     /// The slope and its band with what is not known of the response, as a standard deviation.
     pub fn estimate(&self, response: Estimate) -> Estimate {
-        let own = (self.high - self.low) / (2.0 * WIDTH);
+        let own = (self.high - self.low) / (2.0 * BAND_95);
         Estimate {
             value: self.slope,
             deviation: own.hypot(self.by_response * response.deviation),
@@ -87,15 +86,15 @@ impl Trend {
         let change = learned.change()?;
         let (by_response, left) = learned.change_by_response()?;
         let (mut earliest, mut latest) = (f64::INFINITY, 0.0_f64);
-        for share in [-WIDTH, 0.0, WIDTH] {
+        for share in [-BAND_95, 0.0, BAND_95] {
             let kelvins = share * learned.response().deviation;
             let at = change.value + kelvins * by_response;
             let tilt = kelvins * self.by_response;
             for (level, slope) in [
-                (at - WIDTH * left, self.low),
-                (at - WIDTH * left, self.high),
-                (at + WIDTH * left, self.low),
-                (at + WIDTH * left, self.high),
+                (at - BAND_95 * left, self.low),
+                (at - BAND_95 * left, self.high),
+                (at + BAND_95 * left, self.low),
+                (at + BAND_95 * left, self.high),
             ] {
                 let days = days_to(level, slope + tilt, limit);
                 earliest = earliest.min(days);

@@ -4,6 +4,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::metrics::rounded;
+
 /// Points kept.
 const MOST: usize = 32;
 /// First period, days.
@@ -122,15 +124,11 @@ fn point(
 
 /// Rounded far below what a sensor can tell: the state is kept as text.
 fn written(point: &Point) -> (f64, f64, f64, Option<f64>, u32, u32) {
-    let round = |value: f64, digits: i32| {
-        let factor = 10f64.powi(digits);
-        (value * factor).round() / factor
-    };
     (
-        round(point.day, 3),
-        round(point.cold, 5),
-        round(point.water, 5),
-        point.salt.map(|salt| round(salt, 4)),
+        rounded(point.day, 3),
+        rounded(point.cold, 5),
+        rounded(point.water, 5),
+        point.salt.map(|salt| rounded(salt, 4)),
         point.runs,
         point.salt_runs,
     )

@@ -33,7 +33,7 @@ use history::History;
 pub use learned::Estimate;
 use learned::{Learned, Nature, coldness};
 use lesson::{Lesson, salt_permeability};
-pub(super) use wear::{BAND, Wear, WearFigures};
+pub(super) use wear::{Wear, WearFigures};
 
 /// Figures of a run are no news after this many days.
 const HELD_DAYS: u64 = 7;

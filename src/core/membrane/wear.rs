@@ -9,26 +9,21 @@ use super::{
     learned::{Estimate, Learned, Nature, coldness},
 };
 use crate::{
-    config::AlertSettings,
+    config::{AlertSettings, NORMALIZED_FLOW, SALT_RISING},
     core::{
         causes::{self, Change, Changes, LikelyCause},
         known::{Basis, Finding, Known, Lack},
         values::Values,
     },
     metrics::Metric,
-    physics::membrane::TemperatureLaw,
+    physics::{membrane::TemperatureLaw, normal::BAND_95},
     quantity::Temperature,
 };
 
-/// The usual width of a band, standard deviations: 95 %.
-pub(in crate::core) const BAND: f64 = 1.96;
 /// Days of a mean month.
 const MONTH: f64 = 30.44;
 /// A week of runs of an ordinary unit: what is found within them is found soon.
 const SOON_RUNS: f64 = 30.0;
-/// The change of salt passage at which membranes are cleaned or replaced, when no alert says else.
-const SALT_LIMIT: f64 = 1.10;
-const FLOW_LIMIT: f64 = 0.85;
 
 /// One of the two things that wear: flow or salt.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -138,10 +133,10 @@ impl MembraneState {
         let share = match wear {
             Wear::Flow => alerts
                 .normalized_flow_low
-                .map_or(FLOW_LIMIT, |limit| limit.raise),
+                .map_or(NORMALIZED_FLOW, |limit| limit.raise),
             Wear::Salt => alerts
                 .salt_passage_rising
-                .map_or(SALT_LIMIT, |limit| limit.raise),
+                .map_or(SALT_RISING, |limit| limit.raise),
         };
         self.trend(wear)?.forecast(self.learned(wear)?, share.ln())
     }
@@ -166,7 +161,7 @@ impl MembraneState {
         let change = learned.change().ok_or(Lack::TooEarly);
         let share = change.map(|change| 100.0 * change.value.exp());
         let margin =
-            change.map(|change| 100.0 * change.value.exp() * (BAND * change.deviation).exp_m1());
+            change.map(|change| 100.0 * change.value.exp() * (BAND_95 * change.deviation).exp_m1());
         let trend = self.trend(wear).ok_or(Lack::TooEarly);
         let slope = trend.map(|trend| trend.estimate(response));
         let forecast = self.forecast(wear, alerts).ok_or(Lack::TooEarly);
@@ -176,11 +171,11 @@ impl MembraneState {
         let smallest = 100.0 * smallest_shift(learned.noise(), SOON_RUNS).exp_m1();
         [
             Ok(response.value),
-            Ok(BAND * response.deviation),
+            Ok(BAND_95 * response.deviation),
             share,
             margin,
             slope.map(|slope| 100.0 * (slope.value * MONTH).exp_m1()),
-            slope.map(|slope| 100.0 * BAND * slope.deviation * MONTH),
+            slope.map(|slope| 100.0 * BAND_95 * slope.deviation * MONTH),
             day(|forecast| forecast.earliest),
             day(|forecast| forecast.likely),
             day(|forecast| forecast.latest),
