@@ -13,9 +13,11 @@ use std::{
 use crate::{
     config::{Measure, SensorSettings, Settings},
     core::{
-        Arrival, Event, Keep, Observation, Output, Packet, RunRecord, StageRecord, Unit, UnitState,
+        Arrival, Entry, Event, Keep, Observation, Output, Packet, RunRecord, StageRecord, Unit,
+        UnitState,
     },
     publisher::Publisher,
+    sampler::Sample,
     time::{Mono, Now, Wall},
     wire::{
         Outgoing, command,
@@ -40,8 +42,12 @@ pub struct Incoming<'a> {
 /// Something to keep for ever.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Record {
+    /// An entry of the maintenance log; the unit's id.
+    Entry(String, Box<Entry>),
     /// A run that ended; the unit's id.
     Run(String, Box<RunRecord>),
+    /// Figures over a while; the unit's id.
+    Sample(String, Sample),
     /// A stage that was replaced; the unit's id.
     Stage(String, Box<StageRecord>),
 }
@@ -295,6 +301,7 @@ impl Installation {
                         .push_back(document::event(&self.prefix, id, &event));
                     self.events.push((id.clone(), event));
                 }
+                Output::Logged(entry) => self.records.push(Record::Entry(id.clone(), entry)),
                 Output::RunEnded(record) => {
                     seat.publisher.at_once(State::Run);
                     self.records.push(Record::Run(id.clone(), record));
@@ -304,7 +311,11 @@ impl Installation {
                 }
             }
         }
-        seat.publisher.publish(&seat.unit, now, &mut self.outgoing);
+        let sample = seat.publisher.publish(&seat.unit, now, &mut self.outgoing);
+        if let Some(sample) = sample {
+            let id = seat.unit.settings().id.clone();
+            self.records.push(Record::Sample(id, sample));
+        }
         let due = seat
             .unit
             .deadline()

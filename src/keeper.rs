@@ -10,7 +10,7 @@ use crate::{
     core::{Keep, UnitState},
     edge::{
         mqtt::Receipt,
-        store::{Checkpoint, Parts, RunRow, StageRow, Store, StoreError},
+        store::{Checkpoint, EntryRow, Parts, RunRow, SampleRow, StageRow, Store, StoreError},
     },
     installation::{Installation, Record},
     time::Wall,
@@ -21,6 +21,10 @@ use crate::{
 const GATHER: Duration = Duration::from_millis(200);
 /// After a failed write the next is tried this much later.
 const RETRY: Duration = Duration::from_secs(10);
+/// Samples are for graphs: they wait this long for each other, to spare a memory card …
+const SAMPLES: Duration = Duration::from_secs(600);
+/// … and while nothing can be written only so many wait.
+const MOST_SAMPLES: usize = 2000;
 
 /// The keeper of state.
 pub struct Keeper {
@@ -30,6 +34,9 @@ pub struct Keeper {
     last: Instant,
     /// Changes that wait to be written: the newest state of each unit, all records.
     waiting: Checkpoint,
+    /// Samples that wait for others, and since when.
+    samples: Vec<SampleRow>,
+    sampled: Instant,
     receipts: Vec<Receipt>,
     writing: Option<Writing>,
     failing: bool,
@@ -51,6 +58,8 @@ impl Keeper {
             due: None,
             last: Instant::now(),
             waiting: Checkpoint::default(),
+            samples: Vec::new(),
+            sampled: Instant::now(),
             receipts: Vec::new(),
             writing: None,
             failing: false,
@@ -92,6 +101,9 @@ impl Keeper {
             return;
         }
         self.gather(installation);
+        if self.sampled.elapsed() >= SAMPLES {
+            self.hand_over_samples();
+        }
         self.due = None;
         self.last = Instant::now();
         let checkpoint = std::mem::take(&mut self.waiting);
@@ -145,6 +157,8 @@ impl Keeper {
         if self.writing.is_some() {
             released.extend(self.written().await);
         }
+        self.gather(installation);
+        self.hand_over_samples();
         self.begin(installation);
         let Some(writing) = self.writing.take() else {
             return Ok(released);
@@ -170,11 +184,22 @@ impl Keeper {
         self.waiting.units.extend(states);
         for record in installation.take_records() {
             match record {
+                Record::Entry(unit, entry) => self.waiting.entries.push(EntryRow {
+                    unit,
+                    number: entry.number,
+                    document: serde_json::to_string(&entry).unwrap_or_default(),
+                }),
                 Record::Run(unit, run) => self.waiting.runs.push(RunRow {
                     unit,
                     started: run.started.map(Wall::to_rfc3339),
                     ended: run.ended.map(Wall::to_rfc3339),
                     document: document::run_text(&run),
+                }),
+                Record::Sample(unit, sample) => self.samples.push(SampleRow {
+                    unit,
+                    start: sample.start.0,
+                    seconds: sample.seconds,
+                    document: serde_json::to_string(&sample.figures).unwrap_or_default(),
                 }),
                 Record::Stage(unit, stage) => self.waiting.stages_replaced.push(StageRow {
                     unit,
@@ -186,12 +211,21 @@ impl Keeper {
         }
     }
 
+    fn hand_over_samples(&mut self) {
+        self.waiting.samples.append(&mut self.samples);
+        let too_many = self.waiting.samples.len().saturating_sub(MOST_SAMPLES);
+        self.waiting.samples.drain(..too_many);
+        self.sampled = Instant::now();
+    }
+
     /// A failed write waits with what came since; newer states win.
     fn put_back(&mut self, failed: Writing) {
         let newer = std::mem::replace(&mut self.waiting, failed.checkpoint);
         self.waiting.units.extend(newer.units);
         self.waiting.runs.extend(newer.runs);
         self.waiting.stages_replaced.extend(newer.stages_replaced);
+        self.waiting.entries.extend(newer.entries);
+        self.waiting.samples.extend(newer.samples);
         self.waiting.subscriptions = newer.subscriptions.or(self.waiting.subscriptions.take());
         self.waiting.retained = newer.retained.or(self.waiting.retained.take());
         self.receipts.splice(0..0, failed.receipts);

@@ -12,7 +12,7 @@
 //!   from [`edge`], [`app`] or [`cli`].
 //! - [`wire`] turns bytes into readings and outputs into messages, without sockets.
 //! - [`installation`] joins all units of a configuration on a clock that is given, with
-//!   [`publisher`]; the service, the replay of a log and the tests drive it alike.
+//!   [`publisher`] and [`sampler`]; the service, the replay of a log and the tests drive it alike.
 //! - [`edge`] holds the contacts with the world, [`app`] the service's loop, [`keeper`] what is
 //!   written to disk when, [`cli`] the commands.
 //! - [`simulation`] is a unit with physics of its own, for the demo and the tests.
@@ -31,6 +31,7 @@ pub mod metrics;
 pub mod physics;
 pub mod publisher;
 pub mod quantity;
+pub mod sampler;
 pub mod simulation;
 pub mod time;
 pub mod wire;

@@ -10,6 +10,7 @@ use std::{
 use crate::{
     config::Publish,
     core::Unit,
+    sampler::{Sample, Sampler},
     time::{Mono, Now},
     wire::{
         Outgoing, Text,
@@ -30,6 +31,7 @@ pub struct Publisher {
     urgent: Vec<State>,
     /// Whether something happened since the states were last looked at.
     stirred: bool,
+    sampler: Sampler,
     next: Mono,
     heartbeat_at: Mono,
     /// Room to write a state down in.
@@ -54,6 +56,7 @@ impl Publisher {
             states,
             urgent: Vec::new(),
             stirred: true,
+            sampler: Sampler::default(),
             next: now.mono.after(settings.interval.max(FIRST_WAIT)),
             heartbeat_at: now.mono.after(settings.heartbeat),
             text: Text::default(),
@@ -87,12 +90,17 @@ impl Publisher {
         }
     }
 
-    /// Publishes what is due.
-    pub fn publish(&mut self, unit: &Unit, now: Now, outgoing: &mut VecDeque<Outgoing>) {
+    /// Publishes what is due. Gives a sample when one ended: the same look serves for both.
+    pub fn publish(
+        &mut self,
+        unit: &Unit,
+        now: Now,
+        outgoing: &mut VecDeque<Outgoing>,
+    ) -> Option<Sample> {
         let beat = now.mono >= self.heartbeat_at && now.mono >= self.next;
         let due = beat || (self.stirred && now.mono >= self.next);
         if !due && self.urgent.is_empty() {
-            return;
+            return None;
         }
         let snapshot = Snapshot::of(unit, now);
         for ((state, topic), told) in self.states.iter().zip(&self.topics).zip(&mut self.told) {
@@ -117,6 +125,12 @@ impl Publisher {
         }
         if beat {
             self.heartbeat_at = now.mono.after(self.heartbeat);
+        }
+        if due {
+            let (values, stages) = snapshot.found();
+            self.sampler.look(now, unit, values, stages)
+        } else {
+            None
         }
     }
 }

@@ -69,6 +69,13 @@ impl Wall {
         Some(Self(midnight.timestamp().as_millisecond()))
     }
 
+    /// The day it is in that time zone, if the clock was set.
+    #[must_use]
+    pub fn day_in(self, zone: &jiff::tz::TimeZone) -> Option<jiff::civil::Date> {
+        let moment = jiff::Timestamp::from_millisecond(self.0).ok()?;
+        self.is_set().then(|| zone.to_datetime(moment).date())
+    }
+
     /// From an RFC 3339 text with `Z` or an offset.
     #[must_use]
     pub fn from_rfc3339(text: &str) -> Option<Self> {

@@ -254,7 +254,7 @@ impl<'a> Play<'a> {
         let stages = self.unit().state().stages;
         let earlier = std::mem::replace(&mut self.stages, stages);
         for (id, after) in &self.stages {
-            let before = earlier.get(id).copied().unwrap_or_default();
+            let before = earlier.get(id).cloned().unwrap_or_default();
             if after.installed != before.installed || after.treated < before.treated {
                 continue;
             }

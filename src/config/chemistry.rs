@@ -1,13 +1,20 @@
 //! What is known of the feed's chemistry, and what a stage can take of it. Plain data; what follows
 //! from it is the core's business.
 
-use crate::quantity::{Concentration, EquivalentConcentration, Equivalents, Mass, Ph};
+use crate::{
+    quantity::{Concentration, EquivalentConcentration, Equivalents, Mass, Ph, Tds},
+    time::Wall,
+};
 
 /// The feed's chemistry, from a water report or test kits. No sensor tells any of it.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct FeedChemistry {
     /// Total alkalinity.
     pub alkalinity: Option<EquivalentConcentration>,
+    /// Calcium hardness …
+    pub calcium: Option<EquivalentConcentration>,
+    /// … and total hardness.
+    pub hardness: Option<EquivalentConcentration>,
     /// 5.5 to 10.
     pub ph: Option<Ph>,
     /// What the supply is disinfected with.
@@ -16,6 +23,10 @@ pub struct FeedChemistry {
     pub disinfectant_level: Option<Concentration>,
     /// Dissolved silica, as SiO2.
     pub silica: Option<Concentration>,
+    /// TDS by hand, in the unit's scale; for where no probe and no `supply.tds` tells.
+    pub tds: Option<Tds>,
+    /// The day of the water report or tests that these figures are from.
+    pub tested: Option<Wall>,
 }
 
 /// What the supply is disinfected with.

@@ -306,6 +306,10 @@ pub(super) fn alkalinity_range() -> RangeInclusive<EquivalentConcentration> {
     caco3(1.0)..=caco3(1000.0)
 }
 
+pub(super) fn hardness_range() -> RangeInclusive<EquivalentConcentration> {
+    alkalinity_range()
+}
+
 /// Water works stay below 4 mg/L; some more is a shock treatment.
 pub(super) fn disinfectant_level_range() -> RangeInclusive<Concentration> {
     Concentration::ZERO..=Concentration::from_mg_per_l(10.0)

@@ -3,7 +3,7 @@
 
 use std::{collections::BTreeMap, path::PathBuf, time::Duration};
 
-use jiff::civil::Date;
+use jiff::{civil::Date, tz::TimeZone};
 
 use super::{
     chemistry::{Capacity, FeedChemistry},
@@ -83,6 +83,8 @@ pub struct UnitSettings {
     pub id: String,
     /// What people call it.
     pub name: String,
+    /// Where its days begin and end.
+    pub time_zone: TimeZone,
     /// The scale in which TDS is published and limits in mg/L are understood.
     pub tds_scale: TdsScale,
     /// What is known of the water that comes in.

@@ -22,6 +22,11 @@ use crate::{
 /// The least, the likely and the most of a load, meq.
 pub(super) type Ends = [f64; 3];
 
+/// Places in a reckoning by its ends.
+pub(super) const LEAST: usize = 0;
+pub(super) const LIKELY: usize = 1;
+pub(super) const MOST: usize = 2;
+
 /// Of tap water whose alkalinity is not configured, mg/L CaCO3: soft, a water works' average (Bay
 /// County, Michigan: 78) and hard. Common practice, no source but for the second.
 const ALKALINITY_MG_PER_L_CACO3: Ends = [40.0, 80.0, 200.0];
@@ -74,12 +79,12 @@ impl Offered {
     /// `salt` in mg of NaCl, in `litres` of permeate. Temperature and conductivity are the feed's.
     pub fn new(
         settings: &UnitSettings,
+        chemistry: &FeedChemistry,
         salt: f64,
         litres: f64,
         temperature: Option<Temperature>,
         conductivity: Option<Conductivity>,
     ) -> Self {
-        let chemistry = &settings.supply.chemistry;
         let mut offered = Self {
             disinfectant: chemistry.disinfectant_level,
             ..Self::default()
@@ -92,7 +97,7 @@ impl Offered {
         let conductivity = conductivity.unwrap_or(Conductivity::from_us_per_cm(US_PER_CM));
         let salt = Tds::from_mg_per_l(salt / litres);
         for end in 0..3 {
-            let unseen = Unseen::new(settings, end, temperature, conductivity);
+            let unseen = Unseen::new(settings, chemistry, end, temperature, conductivity);
             if let Some(load) = unseen.with(salt) {
                 let volume = Volume::from_litres(litres);
                 offered.cation[end] = load.cation.in_volume(volume).meq();
@@ -113,14 +118,15 @@ struct Unseen {
 impl Unseen {
     fn new(
         settings: &UnitSettings,
+        chemistry: &FeedChemistry,
         end: usize,
         temperature: Temperature,
         conductivity: Conductivity,
     ) -> Self {
-        let chemistry = &settings.supply.chemistry;
         let silica = chemistry.silica.unwrap_or(Concentration::ZERO);
         Self {
-            ammonia: gas_from_chloramine(settings, end, temperature).unwrap_or(Concentration::ZERO),
+            ammonia: gas_from_chloramine(settings, chemistry, end, temperature)
+                .unwrap_or(Concentration::ZERO),
             // None where the hydroxide alone is more than the alkalinity: there is none of it then.
             carbon_dioxide: carbon_dioxide(chemistry, end, temperature, conductivity)
                 .unwrap_or(Concentration::ZERO),
@@ -155,10 +161,10 @@ fn carbon_dioxide(
 /// has told of it. Without carbon before the membrane chloramine stays what it is.
 fn gas_from_chloramine(
     settings: &UnitSettings,
+    chemistry: &FeedChemistry,
     end: usize,
     temperature: Temperature,
 ) -> Option<Concentration> {
-    let chemistry = &settings.supply.chemistry;
     let is_broken = settings.stages.iter().any(|stage| {
         let is_carbon = matches!(stage.kind, StageKind::Carbon | StageKind::CatalyticCarbon);
         is_carbon && stage.water == StageWater::Feed

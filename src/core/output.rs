@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::time::Wall;
 
+use super::journal::Entry;
 use super::record::RunRecord;
 use super::stage::StageRecord;
 
@@ -15,6 +16,8 @@ pub enum Output {
     Event(Event),
     /// An alert changed; its index in the unit's list of alerts.
     AlertChanged(usize),
+    /// An entry was added to the maintenance log.
+    Logged(Box<Entry>),
     /// A run ended.
     RunEnded(Box<RunRecord>),
     /// A stage was replaced; this is how the old filling ended.

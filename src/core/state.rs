@@ -5,8 +5,9 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use super::{
-    alert::AlertState, cycling::CyclingState, membrane::MembraneState, meter::MeterState,
-    record::RunRecord, run::OpenRunState, stage::StageState, watch::WatchState, water::Totals,
+    alert::AlertState, cycling::CyclingState, hand_test::HandTests, journal::Journal,
+    membrane::MembraneState, meter::MeterState, record::RunRecord, run::OpenRunState,
+    stage::StageState, watch::WatchState, water::Totals,
 };
 use crate::quantity::Volume;
 
@@ -37,4 +38,8 @@ pub struct UnitState {
     pub last_run: Option<RunRecord>,
     /// Sensors that may lie, and the hydraulics.
     pub watch: WatchState,
+    /// Tests by hand.
+    pub hand_tests: HandTests,
+    /// The maintenance log.
+    pub journal: Journal,
 }

@@ -2,8 +2,8 @@
 
 use super::{
     known::{Basis, Finding, Known, Lack},
-    load::{Ends, LoadState, Room},
-    stage::{LEAST, LIKELY, MOST, Stage},
+    load::{Ends, LEAST, LIKELY, LoadState, MOST, Room},
+    stage::Stage,
 };
 use crate::{
     config::{Capacity, Point, StageKind, StageWater},

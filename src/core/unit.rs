@@ -6,8 +6,11 @@ use super::{
     Keep,
     alert::{self, Alert},
     cycling::Cycling,
+    hand_test::HandTests,
+    journal::Journal,
     known::Lack,
     ledger::Ledger,
+    left::StageFindings,
     load::Offered,
     membrane::MembraneState,
     meter::{Arrival, Packet},
@@ -16,7 +19,7 @@ use super::{
     record::{self, RunRecord},
     run::{self, OpenRun, RunState, Runs},
     sensor::{Heard, Observation},
-    stage::{Stage, StageFindings},
+    stage::Stage,
     state::UnitState,
     taught::Taught,
     train::Train,
@@ -25,7 +28,7 @@ use super::{
     water::{Flows, Totals},
 };
 use crate::{
-    config::{Point, StageWater, UnitSettings},
+    config::{FeedChemistry, Point, StageWater, UnitSettings},
     metrics::Metric,
     time::{Mono, Now},
 };
@@ -46,6 +49,10 @@ pub struct Unit {
     pub(super) membrane: MembraneState,
     pub(super) taught: Taught,
     pub(super) watch: Watch,
+    /// Tests by hand, and the feed's chemistry as it follows from them and the configuration.
+    pub(super) hand_tests: HandTests,
+    pub(super) chemistry: FeedChemistry,
+    pub(super) journal: Journal,
     pub(super) alerts: Vec<Alert>,
     pub(super) last_run: Option<RunRecord>,
     /// State of what left the configuration, kept in case it returns.
@@ -73,6 +80,7 @@ impl Unit {
         );
         let feed = run::feed_basis(&train, &settings);
         let permeate = run::permeate_basis(&train, &settings);
+        let chemistry = kept.hand_tests.chemistry(&settings.supply.chemistry);
         let stages = settings
             .stages
             .iter()
@@ -85,9 +93,9 @@ impl Unit {
                 };
                 let mut sensors = settings.sensors.iter();
                 let probe = sensors.position(|sensor| sensor.after_stage == Some(index));
-                let kept = kept.stages.get(&stage.id).copied();
+                let kept = kept.stages.get(&stage.id).cloned();
                 Stage::new(stage.clone(), kept, basis, probe)
-                    .with_water(train.has(Point::PermeateTds), &settings.supply.chemistry)
+                    .with_water(train.has(Point::PermeateTds), &chemistry)
             })
             .collect();
         let mut unit = Self {
@@ -101,6 +109,9 @@ impl Unit {
             taught: Taught::of(&kept.membrane, &settings),
             membrane: kept.membrane.clone(),
             watch: Watch::new(&settings, &kept.watch),
+            hand_tests: kept.hand_tests.clone(),
+            chemistry,
+            journal: kept.journal.clone(),
             last_run: kept.last_run.clone(),
             outputs: VecDeque::new(),
             found: Vec::new(),
@@ -227,7 +238,7 @@ impl Unit {
         for stage in &self.stages {
             state
                 .stages
-                .insert(stage.settings().id.clone(), stage.state());
+                .insert(stage.settings().id.clone(), stage.state().clone());
         }
         state.membrane = self.membrane.clone();
         state.watch = self.watch.state(&self.settings);
@@ -242,6 +253,8 @@ impl Unit {
         state.over_run = over.map(|(record, _)| Box::new(record.clone()));
         state.cycling = self.cycling.state(self.looked_at, self.runs.usual_level);
         state.last_run = self.last_run.clone();
+        state.hand_tests = self.hand_tests.clone();
+        state.journal = self.journal.clone();
         state
     }
 
@@ -254,6 +267,14 @@ impl Unit {
     /// The membrane's runs, or the keeper, taught something.
     pub(super) fn take_in(&mut self) {
         self.taught = Taught::of(&self.membrane, &self.settings);
+    }
+
+    /// A test by hand was told or withdrawn.
+    pub(super) fn take_chemistry(&mut self) {
+        self.chemistry = self.hand_tests.chemistry(&self.settings.supply.chemistry);
+        for stage in &mut self.stages {
+            stage.take_chemistry(&self.chemistry);
+        }
     }
 
     pub(super) fn readings<T>(&self, now: Mono, ask: impl FnOnce(&Readings) -> T) -> T {
@@ -275,6 +296,7 @@ impl Unit {
         let conductivity = train.feed_conductivity(settings, now).ok();
         Offered::new(
             settings,
+            &self.chemistry,
             salt,
             litres,
             temperature.map(|known| known.value),

@@ -124,6 +124,12 @@ impl<'a> Snapshot<'a> {
         }
     }
 
+    /// The values and what is left of the stages.
+    #[must_use]
+    pub fn found(&self) -> (&Values, &[StageFindings]) {
+        (&self.values, &self.stages)
+    }
+
     /// Writes the text of a state, without the time of its writing: the same text is no news.
     pub fn write(&self, state: State, text: &mut Text) {
         match state {

@@ -174,7 +174,10 @@ impl<'a> Player<'a> {
         }
         for record in installation.take_records() {
             self.records.push(match record {
+                Record::Entry(unit, _) => (unit, "entry"),
                 Record::Run(unit, _) => (unit, "run"),
+                // One for every minute.
+                Record::Sample(..) => continue,
                 Record::Stage(unit, _) => (unit, "stage"),
             });
         }

@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 use permeated::{
     core::{Arrival, Observation, RunRecord, UnitState},
     installation::{Incoming, Installation, Record},
+    sampler::Sample,
     simulation::{Fault, TemperatureLaw},
 };
 
@@ -98,16 +99,36 @@ fn the_service_would_say_the_same() {
         };
         service.hear(at(milliseconds), message);
     }
-    let records: Vec<RunRecord> = service
-        .take_records()
-        .into_iter()
-        .map(|record| match record {
-            Record::Run(_, run) => *run,
-            Record::Stage(..) => panic!("nothing was replaced"),
-        })
-        .collect();
+    let mut records: Vec<RunRecord> = Vec::new();
+    let mut samples: Vec<Sample> = Vec::new();
+    for record in service.take_records() {
+        match record {
+            Record::Run(_, run) => records.push(*run),
+            Record::Sample(_, sample) => samples.push(sample),
+            Record::Entry(..) | Record::Stage(..) => panic!("nothing was replaced"),
+        }
+    }
     let said: Vec<RunRecord> = diary.runs.iter().map(|run| run.record.clone()).collect();
     assert!(said.len() > 30);
     assert_eq!(records, said);
     assert_eq!(service.units().next().unwrap().totals(), &diary.totals);
+    samples_tell_of_the_same_litres(&samples, diary.totals.permeate.litres());
+}
+
+/// The samples leave no time out, and their flows times their time come to the litres that passed.
+fn samples_tell_of_the_same_litres(samples: &[Sample], litres: f64) {
+    let mut by_flow = 0.0;
+    for pair in samples.windows(2) {
+        let end = pair[0].start.0 + i64::from(pair[0].seconds) * 1000;
+        let gap = pair[1].start.0 - end;
+        assert!((0..60_000).contains(&gap), "{gap} ms between {pair:?}");
+        let flow = pair[0].figures.mean.get("permeate_flow_l_min");
+        by_flow += flow.unwrap_or(&0.0) * f64::from(pair[0].seconds) / 60.0;
+    }
+    let last = samples.last().unwrap().figures.last["permeate_l"];
+    assert!((last / litres - 1.0).abs() < 0.01, "{last} of {litres} L");
+    assert!(
+        (by_flow / litres - 1.0).abs() < 0.02,
+        "{by_flow} of {litres} L"
+    );
 }

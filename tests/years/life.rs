@@ -255,7 +255,10 @@ impl<'a> Life<'a> {
                         truth,
                     });
                 }
-                Output::Event(_) | Output::AlertChanged(_) | Output::StageReplaced(_) => {}
+                Output::Event(_)
+                | Output::AlertChanged(_)
+                | Output::Logged(_)
+                | Output::StageReplaced(_) => {}
             }
         }
     }

@@ -10,6 +10,7 @@ use super::super::{
 use crate::{
     physics::carbonate::CarbonateWater,
     quantity::{Concentration, EquivalentConcentration, Ph, Temperature},
+    time::Wall,
 };
 
 pub(super) fn chemistry(reader: &Reader<'_>) -> FeedChemistry {
@@ -39,17 +40,29 @@ pub(super) fn chemistry(reader: &Reader<'_>) -> FeedChemistry {
         .as_ref()
         .and_then(|field| field.number_in(defaults::PH_RANGE))
         .and_then(Ph::new);
+    let hardness = |key| {
+        reader
+            .field(key)
+            .and_then(|field| field.quantity_in(defaults::hardness_range()))
+    };
     if let (Some(alkalinity), Some(ph), Some(field)) = (alkalinity, ph, &acidity) {
         can_be(field, alkalinity, ph);
     }
     FeedChemistry {
         alkalinity,
+        calcium: hardness("calcium"),
+        hardness: hardness("hardness"),
         ph,
         disinfectant,
         disinfectant_level: level,
         silica: reader
             .field("silica")
             .and_then(|field| field.quantity_in(defaults::silica_range())),
+        tds: None,
+        tested: reader
+            .field("tested")
+            .and_then(|field| field.date())
+            .and_then(Wall::from_date),
     }
 }
 

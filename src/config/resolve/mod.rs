@@ -16,6 +16,8 @@ mod watch;
 
 use std::path::{Path, PathBuf};
 
+use jiff::tz::TimeZone;
+
 use super::{
     defaults,
     field::Field,
@@ -25,7 +27,7 @@ use super::{
     tree::Node,
 };
 
-const KEYS: &[&str] = &["broker", "publish", "store", "unit"];
+const KEYS: &[&str] = &["time_zone", "broker", "publish", "store", "unit"];
 const PUBLISH_KEYS: &[&str] = &["prefix", "interval", "heartbeat"];
 const STORE_KEYS: &[&str] = &["directory", "checkpoint"];
 
@@ -52,6 +54,7 @@ struct Context<'c> {
     folder: &'c Path,
     /// Our own topics, which no sensor may use.
     prefix: &'c str,
+    time_zone: TimeZone,
 }
 
 /// The settings; of no worth when `report` holds a problem.
@@ -66,6 +69,10 @@ pub(super) fn settings(
     let context = Context {
         folder,
         prefix: &publish.prefix,
+        time_zone: document
+            .field("time_zone")
+            .map_or_else(|| Some(TimeZone::system()), |field| time_zone(&field))
+            .unwrap_or(TimeZone::UTC),
     };
     let broker = broker::broker(document.table("broker", broker::KEYS), &context);
     let store = store(
@@ -99,6 +106,23 @@ fn units(document: &Reader<'_>, context: &Context<'_>) -> Vec<UnitSettings> {
         .fields()
         .filter_map(|(id, field)| unit::unit(id, &field, context))
         .collect()
+}
+
+fn time_zone(field: &Field<'_>) -> Option<TimeZone> {
+    let name = field.text()?;
+    // A small machine may have no database of zones: a rule needs none.
+    let zone = match name {
+        "UTC" => Some(TimeZone::UTC),
+        name => TimeZone::get(name).or_else(|_| TimeZone::posix(name)).ok(),
+    };
+    if zone.is_none() {
+        field.wrong(format!(
+            "{name:?} is no time zone of this machine's database; write it as in \
+             \"Europe/Berlin\", or as a rule (\"CET-1CEST,M3.5.0,M10.5.0/3\"), or leave it out for the \
+             machine's own"
+        ));
+    }
+    zone
 }
 
 fn publish(reader: Option<Reader<'_>>) -> Publish {

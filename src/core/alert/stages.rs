@@ -7,7 +7,7 @@ use super::{
     text::{day_text, share_text},
 };
 use crate::{
-    core::{known::Known, stage::Binding},
+    core::{known::Known, left::Binding},
     metrics::StageMetric,
 };
 

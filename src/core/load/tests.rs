@@ -47,7 +47,15 @@ fn near(found: f64, expected: f64, share: f64) {
 fn hundred_litres(text: &str) -> Offered {
     let celsius = Some(Temperature::from_celsius(25.0));
     let conductivity = Some(Conductivity::from_us_per_cm(120.0));
-    Offered::new(&unit(text), 1000.0, 100.0, celsius, conductivity)
+    let unit = unit(text);
+    Offered::new(
+        &unit,
+        &unit.supply.chemistry,
+        1000.0,
+        100.0,
+        celsius,
+        conductivity,
+    )
 }
 
 /// By hand: 100 L × 10 mg/L / 58.443 = 17.11 meq of salt on either side. PHREEQC has 5.926 mg/L of

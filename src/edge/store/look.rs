@@ -3,6 +3,8 @@
 
 use std::path::Path;
 
+use rusqlite::Connection;
+
 use super::{FILE, Parts, StoreError, header, open, schema};
 
 /// Runs that are looked back on.
@@ -23,46 +25,47 @@ pub struct Look {
 /// When the file cannot be read, is damaged, another program's, or of a layout this program does not
 /// write.
 pub fn look(directory: &Path, unit: &str) -> Result<Option<Look>, StoreError> {
+    reading(directory, |connection| read(connection, unit))
+}
+
+/// Reads in one transaction, so that everything is as it was at one moment; `None` when there is no
+/// file. Errors as for [`look`].
+pub(super) fn reading<T>(
+    directory: &Path,
+    read: impl FnOnce(&Connection) -> rusqlite::Result<T>,
+) -> Result<Option<T>, StoreError> {
     let path = directory.join(FILE);
     let Some(header) = header::read(&path)? else {
         return Ok(None);
     };
     open::accept(&path, header.application_id, header.version)?;
-    read(&path, unit).map(Some)
-}
-
-fn read(path: &Path, unit: &str) -> Result<Look, StoreError> {
-    let failed = |error| StoreError::database("read", path, error);
-    let mut connection = open::read_only(path).map_err(failed)?;
+    let failed = |error| StoreError::database("read", &path, error);
+    let mut connection = open::read_only(&path).map_err(failed)?;
     connection
         .busy_timeout(open::Tuning::default().patience)
         .map_err(failed)?;
-    // One transaction: the state and its runs as they were at one moment.
     let transaction = connection.transaction().map_err(failed)?;
     let version = transaction
         .pragma_query_value(None, "user_version", |row| row.get::<_, u32>(0))
         .map_err(failed)?;
-    open::accept(path, schema::APPLICATION_ID, version)?;
+    open::accept(&path, schema::APPLICATION_ID, version)?;
     if version < schema::NEWEST {
         return Err(StoreError::Older {
-            path: path.to_owned(),
+            path: path.clone(),
             found: version,
         });
     }
-    let state = || {
-        transaction
-            .prepare("SELECT part, state FROM unit_part WHERE unit = ?1")?
-            .query_map([unit], |row| Ok((row.get(0)?, row.get(1)?)))?
-            .collect::<rusqlite::Result<Parts>>()
-    };
-    let runs = || {
-        transaction
-            .prepare("SELECT document FROM run WHERE unit = ?1 ORDER BY number DESC LIMIT ?2")?
-            .query_map(rusqlite::params![unit, RUNS], |row| row.get(0))?
-            .collect::<rusqlite::Result<Vec<String>>>()
-    };
-    Ok(Look {
-        state: state().map_err(failed)?,
-        runs: runs().map_err(failed)?,
-    })
+    read(&transaction).map(Some).map_err(failed)
+}
+
+fn read(connection: &Connection, unit: &str) -> rusqlite::Result<Look> {
+    let state = connection
+        .prepare("SELECT part, state FROM unit_part WHERE unit = ?1")?
+        .query_map([unit], |row| Ok((row.get(0)?, row.get(1)?)))?
+        .collect::<rusqlite::Result<Parts>>()?;
+    let runs = connection
+        .prepare("SELECT document FROM run WHERE unit = ?1 ORDER BY number DESC LIMIT ?2")?
+        .query_map(rusqlite::params![unit, RUNS], |row| row.get(0))?
+        .collect::<rusqlite::Result<Vec<String>>>()?;
+    Ok(Look { state, runs })
 }

@@ -6,6 +6,7 @@
 
 mod error;
 mod header;
+mod history;
 mod look;
 mod open;
 mod schema;
@@ -21,6 +22,7 @@ use std::{
 use tokio::sync::oneshot;
 
 pub use error::StoreError;
+pub use history::samples;
 pub use look::{Look, look};
 
 /// Name of the database in the state folder.
@@ -60,6 +62,10 @@ pub struct Checkpoint {
     pub runs: Vec<RunRow>,
     /// Stages that were replaced, with their last figures; repeated ones as in `runs`.
     pub stages_replaced: Vec<StageRow>,
+    /// Entries of the maintenance log; one with the number of a kept one is not written.
+    pub entries: Vec<EntryRow>,
+    /// Samples; one that began with a kept one is not written.
+    pub samples: Vec<SampleRow>,
     /// The whole new list of subscriptions; `None` keeps the old one.
     pub subscriptions: Option<BTreeSet<String>>,
     /// The whole new list of retained topics; `None` keeps the old one.
@@ -76,6 +82,30 @@ pub struct RunRow {
     /// RFC 3339; `None` when the wall clock was not set.
     pub ended: Option<String>,
     /// JSON of the run.
+    pub document: String,
+}
+
+/// An entry of a unit's maintenance log.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct EntryRow {
+    /// Unit id.
+    pub unit: String,
+    /// Its number in the unit.
+    pub number: u64,
+    /// JSON of the entry.
+    pub document: String,
+}
+
+/// Figures of a unit over a while.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SampleRow {
+    /// Unit id.
+    pub unit: String,
+    /// When it began, milliseconds since 1970.
+    pub start: i64,
+    /// How long it lasted.
+    pub seconds: u32,
+    /// JSON: `mean` and `last` with figures by name.
     pub document: String,
 }
 

@@ -7,7 +7,7 @@ use rusqlite::{Connection, TransactionBehavior};
 pub(super) const APPLICATION_ID: u32 = 0x7065_726D;
 
 /// The step to each version, from version 1 on. Documents and states are JSON of the core.
-pub(super) const MIGRATIONS: &[&str] = &[WHOLE_STATES, STATES_IN_PARTS];
+pub(super) const MIGRATIONS: &[&str] = &[WHOLE_STATES, STATES_IN_PARTS, MAINTENANCE_LOG, SAMPLES];
 
 const WHOLE_STATES: &str = "
     CREATE TABLE unit (
@@ -54,6 +54,29 @@ const STATES_IN_PARTS: &str = "
         SELECT unit.id, json_each.key, unit.state -> json_each.fullkey
         FROM unit, json_each(unit.state);
     DROP TABLE unit;
+";
+
+/// Every entry of the maintenance log, numbered within its unit. Rows are only ever added.
+const MAINTENANCE_LOG: &str = "
+    CREATE TABLE log_entry (
+        unit     TEXT NOT NULL,
+        number   INTEGER NOT NULL,
+        document TEXT NOT NULL,
+        PRIMARY KEY (unit, number)
+    ) STRICT, WITHOUT ROWID;
+";
+
+/// Figures over time. `span` is 0 for a sample as it came, else the milliseconds of the slot that it was
+/// gathered into; `start` is in milliseconds since 1970.
+const SAMPLES: &str = "
+    CREATE TABLE sample (
+        unit     TEXT NOT NULL,
+        span     INTEGER NOT NULL,
+        start    INTEGER NOT NULL,
+        seconds  INTEGER NOT NULL,
+        document TEXT NOT NULL,
+        PRIMARY KEY (unit, span, start)
+    ) STRICT, WITHOUT ROWID;
 ";
 
 /// The version this program writes.

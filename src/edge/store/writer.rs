@@ -6,7 +6,7 @@ use std::{collections::BTreeSet, sync::mpsc};
 use rusqlite::{Connection, Transaction, TransactionBehavior, params};
 use tokio::sync::oneshot;
 
-use super::{Checkpoint, StoreError, open::Opened, schema};
+use super::{Checkpoint, StoreError, history, open::Opened, schema};
 
 /// A checkpoint and where its outcome is awaited.
 #[derive(Debug)]
@@ -22,8 +22,9 @@ pub(super) fn run(opened: Opened, requests: &mpsc::Receiver<Request>) -> Result<
         lock,
         path,
     } = opened;
+    let mut gathered = 0;
     for Request { checkpoint, answer } in requests {
-        let outcome = write(&mut connection, &checkpoint)
+        let outcome = write(&mut connection, &checkpoint, &mut gathered)
             .map_err(|error| StoreError::database("save to", &path, error));
         // Who asked may have stopped waiting; the checkpoint stands all the same.
         let _ = answer.send(outcome);
@@ -36,11 +37,18 @@ pub(super) fn run(opened: Opened, requests: &mpsc::Receiver<Request>) -> Result<
         .map_err(|error| StoreError::database("close", &path, error))
 }
 
-fn write(connection: &mut Connection, checkpoint: &Checkpoint) -> rusqlite::Result<()> {
+/// `gathered` is the hour up to which samples were gathered.
+fn write(
+    connection: &mut Connection,
+    checkpoint: &Checkpoint,
+    gathered: &mut i64,
+) -> rusqlite::Result<()> {
     let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
     write_units(&transaction, checkpoint)?;
     write_runs(&transaction, checkpoint)?;
     write_stages(&transaction, checkpoint)?;
+    write_entries(&transaction, checkpoint)?;
+    history::write(&transaction, &checkpoint.samples, gathered)?;
     if let Some(topics) = &checkpoint.subscriptions {
         replace_topics(&transaction, "subscription", topics)?;
     }
@@ -93,6 +101,21 @@ fn write_stages(transaction: &Transaction<'_>, checkpoint: &Checkpoint) -> rusql
     )?;
     for row in &checkpoint.stages_replaced {
         insert.execute(params![row.unit, row.stage, row.replaced, row.document])?;
+    }
+    Ok(())
+}
+
+fn write_entries(transaction: &Transaction<'_>, checkpoint: &Checkpoint) -> rusqlite::Result<()> {
+    let mut insert = transaction.prepare_cached(
+        "INSERT INTO log_entry (unit, number, document) VALUES (?1, ?2, ?3)
+         ON CONFLICT DO NOTHING",
+    )?;
+    for row in &checkpoint.entries {
+        insert.execute(params![
+            row.unit,
+            i64::try_from(row.number).unwrap_or(i64::MAX),
+            row.document
+        ])?;
     }
     Ok(())
 }

@@ -1,6 +1,7 @@
 //! What the store promises: what was acknowledged comes back, whatever it refuses stays as it was.
 //! The database library itself, through connections of the tests' own, is the witness.
 
+mod history;
 mod kill;
 mod parts;
 mod refusals;
