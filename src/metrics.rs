@@ -164,11 +164,15 @@ catalogue! {
         Treated, Now, "treated_l", "L", 1, "Water the stage has treated since it was installed: the whole feed before the membrane, permeate behind it.";
         Left, Now, "left_pct", "%", 1, "What is left of the stage, by the limit that binds.";
         LeftVolume, Now, "left_l", "L", 0, "Water the stage can still treat, by its configured life or its load so far.";
-        LeftTime, Now, "left_d", "d", 1, "Days left: by age, or by volume at the unit's own use.";
+        LeftTime, Now, "left_d", "d", 1, "Days left, likely: by age, or by load or volume at the use to be expected.";
         Tds, Now, "tds_mg_l", "mg/L", 1, "TDS behind the stage, in the unit's scale.";
         Age, Now, "age_d", "d", 1, "Days since the stage was installed.";
-        LeftLow, Now, "left_low_pct", "%", 1, "The least that may be left of a DI stage, as what is not known of feed and resin is taken at its worst.";
-        LeftHigh, Now, "left_high_pct", "%", 1, "The most that may be left of a DI stage, taken at its best.";
+        LeftLow, Now, "left_low_pct", "%", 1, "The least that may be left of a DI stage, as what is not known of feed and resin is taken at its worst, or of the membrane, by its 95 % band.";
+        LeftHigh, Now, "left_high_pct", "%", 1, "The most that may be left of a DI stage, taken at its best, or of the membrane.";
+        LeftTimeLow, Now, "left_low_d", "d", 1, "Days left at the least: with what is not known of the stage and of the use to come, a band that should hold 90 %.";
+        LeftTimeHigh, Now, "left_high_d", "d", 1, "Days left at the most.";
+        LeftVolumeLow, Now, "left_low_l", "L", 0, "The least water a DI stage may still treat.";
+        LeftVolumeHigh, Now, "left_high_l", "L", 0, "The most water a DI stage may still treat.";
         CationLoad, Now, "cation_load_meq", "meq", 1, "Positive ions a DI stage has taken up since it was installed.";
         AnionLoad, Now, "anion_load_meq", "meq", 1, "Negative ions, carbon dioxide and silica a DI stage has taken up since it was installed.";
         DisinfectantLoad, Now, "disinfectant_load_g", "g", 2, "Disinfectant that the feed has brought to carbon since it was installed, as Cl2.";

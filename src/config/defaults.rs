@@ -159,6 +159,14 @@ pub(super) const STAGE_LEFT: f64 = 0.10;
 pub(super) const STAGE_LEFT_CLEAR: f64 = 1.5;
 pub(super) const STAGE_DAYS: f64 = 14.0;
 pub(super) const STAGE_DAYS_RANGE: RangeInclusive<f64> = 0.0..=365.0;
+/// Parcels may take weeks, from abroad months.
+pub(super) const LEAD_TIME_RANGE: RangeInclusive<Duration> = days(0)..=days(365);
+/// What a spent stage may be late before it is told again.
+pub(super) const STAGE_OVERDUE: Duration = days(14);
+pub(super) const STAGE_OVERDUE_RANGE: RangeInclusive<Duration> = days(0)..=days(365);
+/// A month: orders are made together.
+pub(super) const ORDER_AHEAD: Duration = days(30);
+pub(super) const ORDER_AHEAD_RANGE: RangeInclusive<Duration> = days(0)..=days(2 * 365);
 /// Longer than the first minutes of a run, in which the values have not settled.
 pub(super) const QUALITY_HOLD: Duration = minutes(10);
 pub(super) const NORMALIZED_FLOW_HOLD: Duration = minutes(30);

@@ -101,6 +101,8 @@ pub struct UnitSettings {
     pub sensors: Vec<SensorSettings>,
     /// Alert limits.
     pub alerts: AlertSettings,
+    /// How far ahead the list of what to order looks.
+    pub order_ahead: Duration,
 }
 
 /// What is known of the supply. Each is used only where no sensor measures it, and makes what
@@ -264,6 +266,8 @@ pub struct StageSettings {
     pub life_time: Option<Duration>,
     /// Day it was installed; a replacement told later counts more.
     pub installed: Option<Date>,
+    /// How long an order of a new one takes; the alert's days when left out.
+    pub lead_time: Option<Duration>,
 }
 
 /// A limit with hysteresis and holding times.
@@ -308,6 +312,9 @@ pub struct AlertSettings {
     pub stage_low_days: f64,
     /// Whether a spent stage is told.
     pub stage_exhausted: bool,
+    /// How long a stage may be spent before it is told again, more urgently; `None` switches the
+    /// alert off.
+    pub stage_overdue: Option<Duration>,
     /// How long beyond its `max_age` a sensor may be silent; `None` switches the alert off.
     pub sensor_silent: Option<Duration>,
     /// Short runs a day above this …

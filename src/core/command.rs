@@ -33,6 +33,7 @@ impl Unit {
     /// Does what the keeper says.
     pub fn command(&mut self, now: Now, command: Command) {
         self.keep = Keep::Now;
+        self.dues_at = None;
         match command {
             Command::Replaced { stage, date } => self.replace(now, stage, date),
             Command::Rebaseline => {

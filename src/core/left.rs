@@ -1,10 +1,12 @@
-//! What is left of a stage, which limit binds, and for how long.
+//! What is left of a stage, and which limit binds. For how long, `due` says.
 
 use std::time::Duration;
 
 use super::{
-    known::{Basis, Finding, Known, Lack, sized},
+    due::Due,
+    known::{Finding, Known, Lack, sized},
     load::{LEAST, LIKELY, MOST},
+    membrane::Ways,
     stage::Stage,
 };
 use crate::{
@@ -19,8 +21,12 @@ use crate::{
 pub enum Binding {
     /// Its age.
     Age,
+    /// The flow the membrane gives.
+    Flow,
     /// What it has taken: ions, or disinfectant.
     Load,
+    /// The salt the membrane lets pass.
+    Salt,
     /// The water it has treated.
     Volume,
 }
@@ -31,9 +37,17 @@ impl Binding {
     pub fn key(self) -> &'static str {
         match self {
             Self::Age => "age",
+            Self::Flow => "flow",
             Self::Load => "load",
+            Self::Salt => "salt",
             Self::Volume => "volume",
         }
+    }
+
+    /// Whether it is the membrane's wear.
+    #[must_use]
+    pub fn is_wear(self) -> bool {
+        matches!(self, Self::Flow | Self::Salt)
     }
 }
 
@@ -43,6 +57,8 @@ pub struct StageFindings {
     findings: [Finding<f64>; StageMetric::ALL.len()],
     /// The limit that binds, if any does.
     pub binding: Option<Binding>,
+    /// The share left by every limit but the membrane's wear, of which other alerts tell.
+    pub(super) left_unworn: Finding<f64>,
 }
 
 impl StageFindings {
@@ -53,18 +69,30 @@ impl StageFindings {
             .copied()
             .unwrap_or(Err(Lack::TooEarly))
     }
+
+    /// Fills in what is known of the time that is left.
+    pub(super) fn take(&mut self, due: &Due) {
+        let end = |end: usize| due.litres.map(|known| known.map(|litres| litres[end]));
+        for (metric, finding) in [
+            (StageMetric::LeftTimeLow, due.seen(|days| days.low)),
+            (StageMetric::LeftTime, due.seen(|days| days.likely)),
+            (StageMetric::LeftTimeHigh, due.seen(|days| days.high)),
+            (StageMetric::LeftVolumeLow, end(LEAST)),
+            (StageMetric::LeftVolumeHigh, end(MOST)),
+        ] {
+            self.findings[metric as usize] = sized(finding);
+        }
+    }
 }
 
-const SECONDS_PER_DAY: f64 = 86_400.0;
-/// Use per day is not judged on less than this.
-const LEAST_DAYS_OF_USE: f64 = 3.0;
+pub(super) const SECONDS_PER_DAY: f64 = 86_400.0;
 
 fn percent(share: Known<f64>) -> Known<f64> {
     share.map(|share| (share * 100.0).max(0.0))
 }
 
 /// The limit that leaves least; a reason that may pass tells more than that a limit is not there.
-fn least(limits: [(Finding<f64>, Binding); 3]) -> (Finding<f64>, Option<Binding>) {
+fn least(limits: &[(Finding<f64>, Binding)]) -> (Finding<f64>, Option<Binding>) {
     let known = limits
         .iter()
         .filter_map(|(left, binding)| Some((left.ok()?, *binding)))
@@ -84,35 +112,41 @@ fn least(limits: [(Finding<f64>, Binding); 3]) -> (Finding<f64>, Option<Binding>
 }
 
 impl Stage {
-    /// What is left now; `tds` is what a probe behind the stage shows.
-    pub(super) fn find(&self, now: Now, tds: Finding<Tds>) -> StageFindings {
-        let point = match self.settings.water {
-            StageWater::Feed => Point::FeedFlow,
-            StageWater::Permeate => Point::PermeateFlow,
-        };
-        let treated = self
-            .basis
-            .map(|basis| Known {
-                value: self.state.treated,
-                basis,
-            })
-            .ok_or(Lack::NoSensor(point));
+    /// What is left now; `tds` is what a probe behind the stage shows, `ways` how far a membrane is on
+    /// its way to its limits.
+    pub(super) fn find(&self, now: Now, tds: Finding<Tds>, ways: Option<&Ways>) -> StageFindings {
+        let treated = self.treated();
         let age = self.age_days(now);
         let used = self.used();
         let by_volume = self.by_volume(treated);
         let by_age = self.by_age(age);
-        let at = |end: usize| {
-            let by_load = used.map(|known| known.map(|used| 1.0 - used[end]));
-            least([
-                (by_load, Binding::Load),
+        let by_load = |end: usize| used.map(|known| known.map(|used| 1.0 - used[end]));
+        let unworn = |end: usize| {
+            least(&[
+                (by_load(end), Binding::Load),
                 (by_volume, Binding::Volume),
                 (by_age, Binding::Age),
+            ])
+        };
+        let at = |end: usize| {
+            let unworn = unworn(end);
+            let Some(ways) = ways else { return unworn };
+            let worn =
+                |used: Finding<[f64; 3]>| used.map(|known| known.map(|used| 1.0 - used[end]));
+            least(&[
+                (worn(ways.flow.used), Binding::Flow),
+                (worn(ways.salt.used), Binding::Salt),
+                (unworn.0, unworn.1.unwrap_or(Binding::Age)),
             ])
         };
         let (left, binding) = at(LIKELY);
         let band = |end: usize| match self.settings.capacity {
             Some(Capacity::Ions(_)) => used.and_then(|_| at(end).0),
-            Some(Capacity::Disinfectant(_)) | None => Err(Lack::NoLife),
+            Some(Capacity::Disinfectant(_)) => Err(Lack::NoLife),
+            None => ways.map_or(Err(Lack::NoLife), |ways| {
+                let worn = ways.flow.used.or(ways.salt.used);
+                worn.and_then(|_| at(end).0)
+            }),
         };
         let left_volume = self.left_volume(treated, used);
         let mut findings = [Err(Lack::TooEarly); StageMetric::ALL.len()];
@@ -128,15 +162,38 @@ impl Stage {
                     self.disinfectant().map(|known| known.map(Mass::grams))
                 }
                 StageMetric::LeftVolume => left_volume,
-                StageMetric::LeftTime => self.days_left(now, age, left_volume),
+                // `take` fills them in, where somebody asks.
+                StageMetric::LeftTime
+                | StageMetric::LeftTimeLow
+                | StageMetric::LeftTimeHigh
+                | StageMetric::LeftVolumeLow
+                | StageMetric::LeftVolumeHigh => Err(Lack::TooEarly),
                 StageMetric::Tds => tds.map(|known| known.map(Tds::mg_per_l)),
                 StageMetric::Age => age,
             });
         }
-        StageFindings { findings, binding }
+        StageFindings {
+            findings,
+            binding,
+            left_unworn: unworn(LIKELY).0,
+        }
     }
 
-    fn age_days(&self, now: Now) -> Finding<f64> {
+    /// The water it has treated, on the basis of what tells.
+    pub(super) fn treated(&self) -> Finding<Volume> {
+        let point = match self.settings.water {
+            StageWater::Feed => Point::FeedFlow,
+            StageWater::Permeate => Point::PermeateFlow,
+        };
+        self.basis
+            .map(|basis| Known {
+                value: self.state.treated,
+                basis,
+            })
+            .ok_or(Lack::NoSensor(point))
+    }
+
+    pub(super) fn age_days(&self, now: Now) -> Finding<f64> {
         let installed = self
             .state
             .installed
@@ -164,30 +221,6 @@ impl Stage {
         let life = self.settings.life_time.ok_or(Lack::NoLife)?;
         Ok(age?.map(|days| 1.0 - days * SECONDS_PER_DAY / life.as_secs_f64()))
     }
-
-    /// The fewer of the days left by age and of those left by volume at the use seen so far.
-    fn days_left(&self, now: Now, age: Finding<f64>, left_volume: Finding<f64>) -> Finding<f64> {
-        let by_age = match self.settings.life_time {
-            Some(life) => {
-                Some(age?.map(|days| (life.as_secs_f64() / SECONDS_PER_DAY - days).max(0.0)))
-            }
-            None => None,
-        };
-        let by_use = left_volume.and_then(|left| {
-            let seen = self.state.seen.ok_or(Lack::NoDate)?;
-            let days = now.wall.since(seen).ok_or(Lack::NoDate)?.as_secs_f64() / SECONDS_PER_DAY;
-            let per_day = self.state.treated.litres() / days;
-            if days < LEAST_DAYS_OF_USE || per_day <= 0.0 {
-                return Err(Lack::TooEarly);
-            }
-            Ok(left.map(|litres| litres / per_day).at_best(Basis::Inferred))
-        });
-        match (by_age, by_use) {
-            (Some(age), Ok(used)) => Ok(if used.value < age.value { used } else { age }),
-            (Some(age), Err(_)) => Ok(age),
-            (None, used) => used,
-        }
-    }
 }
 
 #[cfg(test)]
@@ -197,7 +230,7 @@ mod tests {
     use super::*;
     use crate::{
         config::{StageKind, StageSettings},
-        core::{load::Offered, water::Volumes},
+        core::{known::Basis, load::Offered, usage, water::Volumes},
         time::Wall,
     };
 
@@ -222,6 +255,7 @@ mod tests {
             capacity: None,
             life_time: life_days.map(|days| Duration::from_secs(days * 86_400)),
             installed: Some(jiff::civil::date(2026, 3, 1)),
+            lead_time: None,
         };
         Stage::new(settings, None, Some(Basis::Inferred), None)
     }
@@ -234,7 +268,10 @@ mod tests {
     }
 
     fn value(stage: &Stage, day: i64, metric: StageMetric) -> Option<f64> {
-        let found = stage.find(on_day(day), Err(Lack::TooEarly));
+        let now = on_day(day);
+        let mut found = stage.find(now, Err(Lack::TooEarly), None);
+        let start = usage::start(now, &jiff::tz::TimeZone::UTC);
+        found.take(&stage.due(now, None, None, start));
         found.of(metric).ok().map(|known| known.value)
     }
 
@@ -245,12 +282,12 @@ mod tests {
         let mut stage = stage(Some(1000.0), Some(100));
         stage.treat(on_day(0), &feed(0.0), &mut Offered::default());
         stage.treat(on_day(10), &feed(200.0), &mut Offered::default());
-        let found = stage.find(on_day(10), Err(Lack::TooEarly));
+        let found = stage.find(on_day(10), Err(Lack::TooEarly), None);
         assert_eq!(found.binding, Some(Binding::Volume));
         assert_eq!(value(&stage, 10, StageMetric::Left), Some(80.0));
         assert_eq!(value(&stage, 10, StageMetric::LeftTime), Some(40.0));
         assert_eq!(value(&stage, 50, StageMetric::Left), Some(50.0));
-        let found = stage.find(on_day(50), Err(Lack::TooEarly));
+        let found = stage.find(on_day(50), Err(Lack::TooEarly), None);
         assert_eq!(found.binding, Some(Binding::Age));
     }
 

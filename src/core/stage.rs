@@ -34,6 +34,9 @@ pub struct StageState {
     /// What it cost, in the configured currency.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub price: Option<f64>,
+    /// Since when nothing is left of it, its wear not counted.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub spent: Option<Wall>,
 }
 
 /// How a filling ended.

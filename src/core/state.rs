@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::{
     alert::AlertState, cycling::CyclingState, hand_test::HandTests, journal::Journal,
     membrane::MembraneState, meter::MeterState, record::RunRecord, run::OpenRunState,
-    stage::StageState, watch::WatchState, water::Totals,
+    stage::StageState, usage::UsageState, watch::WatchState, water::Totals,
 };
 use crate::quantity::Volume;
 
@@ -42,4 +42,6 @@ pub struct UnitState {
     pub hand_tests: HandTests,
     /// The maintenance log.
     pub journal: Journal,
+    /// The use of water by days and months.
+    pub usage: UsageState,
 }

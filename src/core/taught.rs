@@ -5,7 +5,7 @@ use super::{
     alert::{self, Judgement},
     causes::LikelyCause,
     known::{Finding, Known, Lack},
-    membrane::{MembraneState, WearFigures},
+    membrane::{MembraneState, Ways, WearFigures},
     performance::rating_point,
 };
 use crate::{
@@ -22,6 +22,8 @@ pub(super) struct Taught {
     pub rating: Finding<(Flow, Driven)>,
     /// Trend, change and forecasts of the element.
     pub wear: WearFigures,
+    /// How far it is on its way to its limits.
+    pub ways: Ways,
     /// What has probably come over the element.
     pub causes: Vec<LikelyCause>,
     /// What the alerts about its trends judge.
@@ -41,6 +43,7 @@ impl Taught {
             law,
             rating,
             wear: membrane.wear_figures(&settings.alerts),
+            ways: membrane.ways(&settings.alerts),
             causes: membrane.likely_causes(),
             flow_falling: alert::flow_falling(membrane, &settings.alerts),
             salt_rising: alert::salt_rising(membrane, &settings.alerts),

@@ -17,6 +17,7 @@ impl Unit {
     pub(super) fn judge_alerts(&mut self, now: Now, flows: &Flows) {
         let mut found = std::mem::take(&mut self.found);
         self.find_stages(now, &mut found);
+        self.find_dues(now, &found);
         let readings = Readings {
             settings: &self.settings,
             train: &self.train,
@@ -37,6 +38,8 @@ impl Unit {
             train: &self.train,
             watch: &self.watch,
             stages: &found,
+            unit_stages: &self.stages,
+            dues: &self.dues,
             membrane: &self.membrane,
             taught: &self.taught,
             runs: self.run_facts(now.mono),

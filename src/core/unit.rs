@@ -6,6 +6,7 @@ use super::{
     Keep,
     alert::{self, Alert},
     cycling::Cycling,
+    due::Due,
     hand_test::HandTests,
     journal::Journal,
     known::Lack,
@@ -23,6 +24,7 @@ use super::{
     state::UnitState,
     taught::Taught,
     train::Train,
+    usage::Usage,
     values::Values,
     watch::Watch,
     water::{Flows, Totals},
@@ -53,6 +55,10 @@ pub struct Unit {
     pub(super) hand_tests: HandTests,
     pub(super) chemistry: FeedChemistry,
     pub(super) journal: Journal,
+    pub(super) usage: Usage,
+    /// When each stage falls due, worked out once a minute.
+    pub(super) dues: Vec<Due>,
+    pub(super) dues_at: Option<Mono>,
     pub(super) alerts: Vec<Alert>,
     pub(super) last_run: Option<RunRecord>,
     /// State of what left the configuration, kept in case it returns.
@@ -112,6 +118,9 @@ impl Unit {
             hand_tests: kept.hand_tests.clone(),
             chemistry,
             journal: kept.journal.clone(),
+            usage: Usage::new(kept.usage.clone()),
+            dues: Vec::new(),
+            dues_at: None,
             last_run: kept.last_run.clone(),
             outputs: VecDeque::new(),
             found: Vec::new(),
@@ -124,6 +133,7 @@ impl Unit {
             former: kept,
         };
         unit.find_possible(now);
+        unit.rule_out_wear();
         if let Some(over) = unit.former.over_run.take() {
             unit.end_run(now, *over);
         }
@@ -255,6 +265,7 @@ impl Unit {
         state.last_run = self.last_run.clone();
         state.hand_tests = self.hand_tests.clone();
         state.journal = self.journal.clone();
+        state.usage = self.usage.state().clone();
         state
     }
 
@@ -267,6 +278,8 @@ impl Unit {
     /// The membrane's runs, or the keeper, taught something.
     pub(super) fn take_in(&mut self) {
         self.taught = Taught::of(&self.membrane, &self.settings);
+        self.rule_out_wear();
+        self.dues_at = None;
     }
 
     /// A test by hand was told or withdrawn.
@@ -275,6 +288,7 @@ impl Unit {
         for stage in &mut self.stages {
             stage.take_chemistry(&self.chemistry);
         }
+        self.dues_at = None;
     }
 
     pub(super) fn readings<T>(&self, now: Mono, ask: impl FnOnce(&Readings) -> T) -> T {
@@ -346,6 +360,7 @@ impl Unit {
         for stage in &mut self.stages {
             stage.treat(now, &passed, &mut offered);
         }
+        self.follow_days(now);
         self.looked_at = now.mono;
         let (train, settings, state) = (&self.train, &self.settings, self.runs.state);
         self.watch

@@ -141,15 +141,18 @@ impl Unit {
         values
     }
 
-    /// What is left of every stage now, in the order of the train.
+    /// What is left of every stage now, in the order of the train, and when each falls due.
     #[must_use]
     pub fn stage_findings(&self, now: Now) -> Vec<StageFindings> {
         let mut found = Vec::with_capacity(self.stages.len());
         self.find_stages(now, &mut found);
+        for (found, due) in found.iter_mut().zip(self.dues(now).iter()) {
+            found.take(due);
+        }
         found
     }
 
-    /// The same, into a list that is used again at every look.
+    /// The same without the days, into a list that is used again at every look.
     pub(super) fn find_stages(&self, now: Now, found: &mut Vec<StageFindings>) {
         let scale = self.settings.tds_scale;
         let behind = |stage: &Stage| {
@@ -164,7 +167,9 @@ impl Unit {
         };
         found.clear();
         let stages = self.stages.iter();
-        found.extend(stages.map(|stage| stage.find(now, behind(stage))));
+        found.extend(
+            stages.map(|stage| stage.find(now, behind(stage), self.ways_of(stage).as_ref())),
+        );
     }
 
     /// The metrics this configuration can give.

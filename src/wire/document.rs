@@ -7,6 +7,7 @@ use serde_json::{Map, Value, json};
 
 use super::{
     Outgoing,
+    due::{due_fields, stage_due_fields},
     fields::{Fields, Text, alert_fields, published, run_fields},
 };
 use crate::{
@@ -20,6 +21,8 @@ use crate::{
 pub enum State {
     /// An alert, by its index.
     Alert(usize),
+    /// What falls due, and what to order.
+    Due,
     /// What the membrane does.
     Membrane,
     /// What flows now.
@@ -52,6 +55,7 @@ pub fn states(unit: &Unit, now: Now) -> Vec<State> {
     states.push(State::Totals);
     states.push(State::Run);
     states.extend((0..unit.stages().len()).map(State::Stage));
+    states.push(State::Due);
     states.extend((0..unit.alerts().len()).map(State::Alert));
     states.push(State::RunState);
     states.extend(unit.possible().iter().copied().map(State::Value));
@@ -87,6 +91,7 @@ pub fn topic(prefix: &str, unit: &Unit, state: State) -> String {
             let key = unit.alerts().get(index).map(Alert::key).unwrap_or_default();
             format!("{prefix}/{id}/alert/{key}")
         }
+        State::Due => format!("{prefix}/{id}/due"),
         State::Membrane => format!("{prefix}/{id}/membrane"),
         State::Now => format!("{prefix}/{id}/now"),
         State::Run => format!("{prefix}/{id}/run"),
@@ -138,6 +143,7 @@ impl<'a> Snapshot<'a> {
                     alert_fields(alert).write(text);
                 }
             }
+            State::Due => due_fields(self.unit, self.now).write(text),
             State::Membrane => self.membrane().write(text),
             State::Now => self.flowing().write(text),
             State::Run => run_fields(self.unit.last_run()).write(text),
@@ -249,6 +255,7 @@ impl<'a> Snapshot<'a> {
             fields.finding(metric.description(), found.of(metric));
         }
         fields.put("binds", found.binding.map(crate::core::Binding::key));
+        stage_due_fields(self.unit, self.now, index, &mut fields);
         fields
     }
 }

@@ -2,6 +2,7 @@
 
 pub mod command;
 pub mod document;
+mod due;
 mod fields;
 pub mod log;
 pub mod payload;

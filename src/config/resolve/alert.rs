@@ -27,6 +27,7 @@ const NORMALIZED_FLOW_KEYS: &[&str] = &[
 ];
 const STAGE_LOW_KEYS: &[&str] = &["limit", "clear", "days", "hold", "clear_hold", "enabled"];
 const SWITCH_KEYS: &[&str] = &["enabled"];
+const STAGE_OVERDUE_KEYS: &[&str] = &["limit", "enabled"];
 const SILENT_KEYS: &[&str] = &["grace", "enabled"];
 const SHORT_CYCLING_KEYS: &[&str] = &["limit", "clear", "volume", "hold", "clear_hold", "enabled"];
 const RUN_TOO_LONG_KEYS: &[&str] = &["limit", "enabled"];
@@ -44,6 +45,7 @@ pub(in super::super) const TABLES: &[(&str, &[&str])] = &[
     ("feed_pressure_high", LIMIT_KEYS),
     ("stage_low", STAGE_LOW_KEYS),
     ("stage_exhausted", SWITCH_KEYS),
+    ("stage_overdue", STAGE_OVERDUE_KEYS),
     ("sensor_silent", SILENT_KEYS),
     ("short_cycling", SHORT_CYCLING_KEYS),
     ("run_too_long", RUN_TOO_LONG_KEYS),
@@ -207,6 +209,11 @@ pub(super) fn alerts(
         ),
         stage_low_days: days.unwrap_or(defaults::STAGE_DAYS),
         stage_exhausted: enabled(table("stage_exhausted")),
+        stage_overdue: field("stage_overdue", "limit")
+            .map_or(Some(defaults::STAGE_OVERDUE), |field| {
+                field.duration_in(defaults::STAGE_OVERDUE_RANGE)
+            })
+            .filter(|_| enabled(table("stage_overdue"))),
         sensor_silent: enabled(table("sensor_silent"))
             .then_some(grace.unwrap_or(defaults::SILENT_GRACE)),
         short_cycling: short_cycling.limit(table("short_cycling")),

@@ -22,6 +22,7 @@ pub(super) const KEYS: &[&str] = &[
     "rated",
     "rated_level",
     "installed",
+    "lead_time",
 ];
 
 /// The stages in their order. One whose id or kind is wrong keeps its place under a stand-in,
@@ -131,6 +132,9 @@ fn stage(reader: &Reader<'_>) -> StageSettings {
         installed: reader
             .field("installed")
             .and_then(|field| installed(&field)),
+        lead_time: reader
+            .field("lead_time")
+            .and_then(|field| field.duration_in(defaults::LEAD_TIME_RANGE)),
     }
 }
 

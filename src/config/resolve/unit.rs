@@ -15,6 +15,7 @@ use crate::quantity::{Flow, TdsScale, Volume};
 const KEYS: &[&str] = &[
     "name",
     "tds_scale",
+    "order_ahead",
     "supply",
     "membrane",
     "storage",
@@ -71,6 +72,10 @@ pub(super) fn unit(id: &str, field: &Field<'_>, context: &Context<'_>) -> Option
         sensors,
         alerts: alert::alerts(reader.field("alert").as_ref(), scale, supply.waste_ratio),
         supply,
+        order_ahead: reader
+            .field("order_ahead")
+            .and_then(|field| field.duration_in(defaults::ORDER_AHEAD_RANGE))
+            .unwrap_or(defaults::ORDER_AHEAD),
     })
 }
 

@@ -2,7 +2,7 @@
 
 use super::{Alert, AlertState, Code, Life, Subject};
 use crate::{
-    config::{SensorSettings, UnitSettings},
+    config::{SensorSettings, StageKind, UnitSettings},
     core::doubt::{can_be_implausible, can_be_stuck},
 };
 
@@ -60,6 +60,7 @@ pub(in crate::core) fn alerts_of(
             Code::ShutoffLeaking => (hydraulics.shutoff_leaking.is_some(), unit()),
             Code::StageExhausted => (limits.stage_exhausted, stages(settings)),
             Code::StageLow => (limits.stage_low.is_some(), stages(settings)),
+            Code::StageOverdue => (limits.stage_overdue.is_some(), stages(settings)),
         };
         if on {
             list.extend(subjects.into_iter().map(|(subject, subject_id)| Alert {
@@ -103,7 +104,8 @@ fn sensors(
         .collect()
 }
 
-/// Stages that have a configured life or capacity: the others can not be judged.
+/// Stages that have a configured life or capacity, and a membrane whose wear can be told: the others can
+/// not be judged.
 fn stages(settings: &UnitSettings) -> Vec<(Subject, String)> {
     settings
         .stages
@@ -111,7 +113,8 @@ fn stages(settings: &UnitSettings) -> Vec<(Subject, String)> {
         .enumerate()
         .filter(|(_, stage)| {
             let has_life = stage.life_volume.is_some() || stage.life_time.is_some();
-            has_life || stage.capacity.is_some()
+            let wears = stage.kind == StageKind::Membrane && settings.membrane.is_some();
+            has_life || stage.capacity.is_some() || wears
         })
         .map(|(index, stage)| (Subject::Stage(index), stage.id.clone()))
         .collect()

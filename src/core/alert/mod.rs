@@ -79,11 +79,13 @@ pub enum Code {
     StageExhausted,
     /// A stage is nearly spent.
     StageLow,
+    /// A stage was spent long ago and is still in use.
+    StageOverdue,
 }
 
 impl Code {
     /// Every code.
-    pub const ALL: [Self; 23] = [
+    pub const ALL: [Self; 24] = [
         Self::BalanceOpen,
         Self::FeedPressureHigh,
         Self::FeedPressureLow,
@@ -107,6 +109,7 @@ impl Code {
         Self::ShutoffLeaking,
         Self::StageExhausted,
         Self::StageLow,
+        Self::StageOverdue,
     ];
 
     /// As written in topics and configuration.
@@ -136,6 +139,7 @@ impl Code {
             Self::ShortCycling => "short_cycling",
             Self::StageExhausted => "stage_exhausted",
             Self::StageLow => "stage_low",
+            Self::StageOverdue => "stage_overdue",
         }
     }
 
@@ -160,7 +164,8 @@ impl Code {
             | Self::RunTooLong
             | Self::SaltPassageRising
             | Self::SensorSilent
-            | Self::StageExhausted => Severity::Warning,
+            | Self::StageExhausted
+            | Self::StageOverdue => Severity::Warning,
             Self::FlushMissed
             | Self::NormalizedFlowFalling
             | Self::ShortCycling

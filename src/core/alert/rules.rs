@@ -13,12 +13,14 @@ use crate::{
     core::{
         cycling::RunFacts,
         doubt::Doubt,
+        due::Due,
         known::{Basis, Known},
         left::StageFindings,
         live::Live,
         membrane::{MembraneState, Wear},
         run::RunState,
         sensor::Sensor,
+        stage::Stage,
         taught::Taught,
         train::Train,
         watch::Watch,
@@ -38,6 +40,9 @@ pub(crate) struct Circumstances<'a> {
     pub train: &'a Train,
     pub watch: &'a Watch,
     pub stages: &'a [StageFindings],
+    /// The stages themselves, and when each falls due.
+    pub unit_stages: &'a [Stage],
+    pub dues: &'a [Due],
     pub membrane: &'a MembraneState,
     pub taught: &'a Taught,
     pub runs: RunFacts,
@@ -82,6 +87,7 @@ pub(crate) fn judge(alert: &Alert, around: &Circumstances) -> Option<Judgement> 
         (Code::SensorSilent, Subject::Sensor(index)) => around.silent(index),
         (Code::StageExhausted, Subject::Stage(index)) => around.stage_exhausted(index),
         (Code::StageLow, Subject::Stage(index)) => around.stage_low(index),
+        (Code::StageOverdue, Subject::Stage(index)) => around.stage_overdue(index),
         (Code::BalanceOpen, _) => around.balance_open(),
         (Code::FeedTemperatureOutOfRange, _) => around.temperature(),
         (Code::Leak, _) => around.leak(),
@@ -96,7 +102,8 @@ pub(crate) fn judge(alert: &Alert, around: &Circumstances) -> Option<Judgement> 
             | Code::SensorSilent
             | Code::SensorStuck
             | Code::StageExhausted
-            | Code::StageLow,
+            | Code::StageLow
+            | Code::StageOverdue,
             _,
         ) => None,
     }
@@ -156,15 +163,12 @@ pub(crate) fn describe(alert: &Alert, judgement: &Judgement, around: &Circumstan
             "%",
         ),
         Code::SensorSilent => return around.describe_silence(alert),
-        Code::StageExhausted => (
-            format!(
-                "{} is spent {}.",
-                around.stage_name(alert),
-                around.binding_text(alert)
-            ),
-            "%",
-        ),
-        Code::StageLow => (around.describe_low(alert, value), "%"),
+        Code::StageExhausted => (around.describe_exhausted(alert), "%"),
+        Code::StageLow => {
+            let (sentence, basis) = around.describe_low(alert, judgement);
+            return figure(with_caution(sentence, basis), value, limit, "%");
+        }
+        Code::StageOverdue => (around.describe_overdue(alert, judgement), "d"),
         Code::BalanceOpen => (around.describe_balance(judgement), "%"),
         Code::FeedTemperatureOutOfRange => (hydraulic::temperature_text(value, limit), "°C"),
         Code::Leak => return Seen::words(around.describe_leak()),

@@ -34,6 +34,7 @@ pub fn title(code: Code) -> &'static str {
         Code::ShortCycling => "Short cycling",
         Code::StageExhausted => "Stage spent",
         Code::StageLow => "Stage nearly spent",
+        Code::StageOverdue => "Stage overdue",
     }
 }
 
@@ -118,6 +119,10 @@ pub fn check_first(code: Code) -> &'static str {
         Code::SensorSilent => "Check the sensor's power and network, then its topic on the broker.",
         Code::StageExhausted => "Replace it and tell permeated that it was replaced.",
         Code::StageLow => "Order a replacement.",
+        Code::StageOverdue => {
+            "Replace it before the unit makes more water: what it held back goes on to the stages behind it; then tell \
+             permeated that it was replaced."
+        }
     }
 }
 
@@ -162,7 +167,8 @@ pub fn caution(code: Code) -> Option<&'static str> {
         | Code::SensorStuck
         | Code::ShortCycling
         | Code::StageExhausted
-        | Code::StageLow => None,
+        | Code::StageLow
+        | Code::StageOverdue => None,
     }
 }
 

@@ -8,6 +8,7 @@ mod charts;
 mod forecast;
 mod history;
 mod learned;
+mod left;
 mod lesson;
 mod wear;
 
@@ -32,6 +33,7 @@ pub use forecast::Forecast;
 use history::History;
 pub use learned::Estimate;
 use learned::{Learned, Nature, coldness};
+pub(super) use left::{Way, Ways};
 use lesson::{Lesson, salt_permeability};
 pub(super) use wear::{Wear, WearFigures};
 

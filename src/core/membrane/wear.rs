@@ -128,16 +128,21 @@ impl MembraneState {
         })
     }
 
-    /// When the alert's limit will be reached.
-    pub(in crate::core) fn forecast(&self, wear: Wear, alerts: &AlertSettings) -> Option<Forecast> {
-        let share = match wear {
+    /// The alert's limit, as a share of the baseline.
+    pub(super) fn limit(wear: Wear, alerts: &AlertSettings) -> f64 {
+        match wear {
             Wear::Flow => alerts
                 .normalized_flow_low
                 .map_or(NORMALIZED_FLOW, |limit| limit.raise),
             Wear::Salt => alerts
                 .salt_passage_rising
                 .map_or(SALT_RISING, |limit| limit.raise),
-        };
+        }
+    }
+
+    /// When the alert's limit will be reached.
+    pub(in crate::core) fn forecast(&self, wear: Wear, alerts: &AlertSettings) -> Option<Forecast> {
+        let share = Self::limit(wear, alerts);
         self.trend(wear)?.forecast(self.learned(wear)?, share.ln())
     }
 

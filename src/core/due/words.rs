@@ -1,0 +1,145 @@
+//! Why a stage falls due, in words.
+
+use jiff::civil::Date;
+
+use super::{Due, DueDates};
+use crate::{
+    config::Capacity,
+    core::{
+        left::{Binding, SECONDS_PER_DAY},
+        load::{Ends, LIKELY},
+        membrane::{Way, Ways},
+        stage::Stage,
+    },
+    quantity::{Mass, Volume},
+};
+
+impl Stage {
+    /// What binds and how far it has come, in words.
+    fn reason(&self, binding: Binding, ways: &Ways) -> String {
+        let wear = |way: &Way, of: &str| {
+            let gone = way.used.map_or(0.0, |used| 100.0 * used.value[LIKELY]);
+            let limit = 100.0 * way.limit;
+            format!("{gone:.0} % of the way to {limit:.0} % of the baseline's {of} is gone")
+        };
+        match binding {
+            Binding::Age => {
+                let life = self.settings.life_time.unwrap_or_default().as_secs_f64();
+                format!("its life is {:.0} days", life / SECONDS_PER_DAY)
+            }
+            Binding::Flow => wear(&ways.flow, "flow"),
+            Binding::Salt => wear(&ways.salt, "salt passage"),
+            Binding::Load => self.load_text(),
+            Binding::Volume => {
+                let life = self.settings.life_volume.map_or(0.0, Volume::litres);
+                let treated = self.state.treated.litres();
+                format!("{treated:.0} of {life:.0} L have passed")
+            }
+        }
+    }
+
+    fn load_text(&self) -> String {
+        if let Some(Capacity::Disinfectant(capacity)) = self.settings.capacity {
+            let given = self.state.disinfectant.map_or(0.0, Mass::grams);
+            return format!(
+                "{given:.1} of {:.1} g of chlorine have come",
+                capacity.grams()
+            );
+        }
+        let load = self.state.load.unwrap_or_default();
+        let room = self.room();
+        let side = |taken: Ends, room: Option<Ends>| Some((taken[LIKELY], room?[LIKELY]));
+        let cation = side(load.cation, room.and_then(|room| room.cation));
+        let anion = side(load.anion, room.and_then(|room| room.anion));
+        let share = |side: &(f64, f64)| side.0 / side.1;
+        let worse = match (cation, anion) {
+            (Some(cation), Some(anion)) if share(&anion) > share(&cation) => Some(anion),
+            (cation, anion) => cation.or(anion),
+        };
+        worse.map_or_else(String::new, |(taken, room)| {
+            format!("{taken:.0} of {room:.0} meq are used")
+        })
+    }
+}
+
+/// Why a stage falls due then; `None` when it is not in sight.
+pub(in crate::core) fn due_text(
+    stage: &Stage,
+    due: &Due,
+    dates: &DueDates,
+    ways: &Ways,
+    today: Option<Date>,
+) -> Option<String> {
+    let binding = due.binding?;
+    let (today, likely) = (today?, dates.likely?);
+    let reason = stage.reason(binding, ways);
+    let day = |day: Date| day_text(day, today);
+    if due.days.ok()?.value.likely <= 0.0 {
+        let since = if binding.is_wear() {
+            "the limit is reached".to_owned()
+        } else {
+            format!("nothing is left since {}", day(likely))
+        };
+        return Some(format!("{reason}; {since}"));
+    }
+    let band = match (dates.earliest, dates.latest) {
+        (Some(earliest), Some(latest)) if earliest == latest => String::new(),
+        (Some(earliest), Some(latest)) if one_month(earliest, latest) => {
+            format!(" (between {} and {})", earliest.day(), day(latest))
+        }
+        (Some(earliest), Some(latest)) => {
+            format!(" (between {} and {})", day(earliest), day(latest))
+        }
+        (Some(earliest), None) => format!(" (at the earliest {})", day(earliest)),
+        (None, _) => String::new(),
+    };
+    let until = match (binding, due.per_day) {
+        (Binding::Age, _) => format!("it ends on {}", day(likely)),
+        (Binding::Flow | Binding::Salt, _) => {
+            format!("as it goes on, the rest is gone about {}", day(likely))
+        }
+        (Binding::Load | Binding::Volume, Some(per_day)) => format!(
+            "at {} L a week it lasts until about {}",
+            week_text(per_day * 7.0),
+            day(likely)
+        ),
+        (Binding::Load | Binding::Volume, None) => format!("it lasts until about {}", day(likely)),
+    };
+    Some(format!("{reason}; {until}{band}"))
+}
+
+fn one_month(one: Date, other: Date) -> bool {
+    (one.year(), one.month()) == (other.year(), other.month())
+}
+
+fn week_text(litres: f64) -> String {
+    if litres < 10.0 {
+        format!("{litres:.1}")
+    } else {
+        format!("{litres:.0}")
+    }
+}
+
+/// "14 March"; with the year where it is not this one's.
+fn day_text(day: Date, today: Date) -> String {
+    let months = [
+        "January",
+        "February",
+        "March",
+        "April",
+        "May",
+        "June",
+        "July",
+        "August",
+        "September",
+        "October",
+        "November",
+        "December",
+    ];
+    let month = months[usize::from(day.month().unsigned_abs()) - 1];
+    if day.year() == today.year() {
+        format!("{} {month}", day.day())
+    } else {
+        format!("{} {month} {}", day.day(), day.year())
+    }
+}
