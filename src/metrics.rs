@@ -12,7 +12,12 @@ pub enum Group {
     Wear,
     /// Ever-growing sums, and what they come to by the day and by the run.
     Totals,
+    /// What the product costs.
+    Costs,
 }
+
+/// Stands in a unit for the currency that the owner configured.
+const CURRENCY: &str = "currency";
 
 /// What is said of a metric.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -32,6 +37,12 @@ impl Description {
     #[must_use]
     pub fn round(&self, value: f64) -> f64 {
         rounded(value, self.decimals)
+    }
+
+    /// Its unit in an installation whose prices are in `currency`, which stands for that word in `unit`.
+    #[must_use]
+    pub fn unit_in(&self, currency: &str) -> String {
+        self.unit.replace(CURRENCY, currency)
     }
 
     /// The value as kept of a run: three digits more than published are far below what any sensor
@@ -155,6 +166,26 @@ catalogue! {
         StartsPerDay, Totals, "starts_per_day", "", 1, "Runs a day, over the last days.";
         LitresPerRun, Totals, "litres_per_run_l", "L", 2, "Permeate of a run, the mean over the last days.";
         CreepShare, Totals, "creep_share_pct", "%", 1, "Share of the salt in the permeate that creep brought, over the last days.";
+        CostToday, Costs, "today_cost", "currency", 3, "Cost of fillings, water and waste, since midnight.";
+        CartridgesToday, Costs, "today_cartridges_cost", "currency", 3, "Part of it for fillings, spread over their lives.";
+        WaterToday, Costs, "today_water_cost", "currency", 3, "Part of it for the water in.";
+        WasteToday, Costs, "today_waste_cost", "currency", 3, "Part of it for the concentrate to the drain.";
+        CostMonth, Costs, "month_cost", "currency", 3, "Cost of fillings, water and waste, since the month began.";
+        CartridgesMonth, Costs, "month_cartridges_cost", "currency", 3, "Part of it for fillings, spread over their lives.";
+        WaterMonth, Costs, "month_water_cost", "currency", 3, "Part of it for the water in.";
+        WasteMonth, Costs, "month_waste_cost", "currency", 3, "Part of it for the concentrate to the drain.";
+        CostLife, Costs, "life_cost", "currency", 3, "Cost of fillings, water and waste, since prices were configured.";
+        CartridgesLife, Costs, "life_cartridges_cost", "currency", 3, "Part of it for fillings, spread over their lives.";
+        WaterLife, Costs, "life_water_cost", "currency", 3, "Part of it for the water in.";
+        WasteLife, Costs, "life_waste_cost", "currency", 3, "Part of it for the concentrate to the drain.";
+        CostLitre, Costs, "life_cost_per_l", "currency/L", 5, "Cost of a litre of product since prices were configured.";
+        CartridgesLitre, Costs, "life_cartridges_cost_per_l", "currency/L", 5, "Part of it for fillings, spread over their lives.";
+        WaterLitre, Costs, "life_water_cost_per_l", "currency/L", 5, "Part of it for the water in.";
+        WasteLitre, Costs, "life_waste_cost_per_l", "currency/L", 5, "Part of it for the concentrate to the drain.";
+        CostLitreLastMonth, Costs, "last_month_cost_per_l", "currency/L", 5, "Cost of a litre of product in the last whole month.";
+        CartridgesLitreLastMonth, Costs, "last_month_cartridges_cost_per_l", "currency/L", 5, "Part of it for fillings, spread over their lives.";
+        WaterLitreLastMonth, Costs, "last_month_water_cost_per_l", "currency/L", 5, "Part of it for the water in.";
+        WasteLitreLastMonth, Costs, "last_month_waste_cost_per_l", "currency/L", 5, "Part of it for the concentrate to the drain.";
     }
 }
 

@@ -11,8 +11,11 @@ use std::collections::{BTreeMap, HashMap};
 use actions::{Action, METERS, TOPICS, action, has_unknown_age, settings};
 use permeated::{
     config::Settings,
-    core::{Arrival, LoadState, Packet, StageState, Totals, Unit, UnitState},
-    installation::{Incoming, Installation},
+    core::{
+        Arrival, LoadState, Packet, StageState, Totals, Unit, UnitState,
+        costs::{CostState, Spent},
+    },
+    installation::{Incoming, Installation, Record},
     keeper::{state_of_parts, state_parts},
     metrics::StageMetric,
     time::{Mono, Now, Wall},
@@ -38,6 +41,9 @@ struct Play<'a> {
     said: Vec<Outgoing>,
     totals: Totals,
     stages: BTreeMap<String, StageState>,
+    costs: CostState,
+    /// What the fillings cost that were replaced.
+    replaced: f64,
 }
 
 impl<'a> Play<'a> {
@@ -58,6 +64,8 @@ impl<'a> Play<'a> {
             said: Vec::new(),
             totals: Totals::default(),
             stages: BTreeMap::new(),
+            costs: CostState::default(),
+            replaced: 0.0,
         }
     }
 
@@ -181,6 +189,13 @@ impl<'a> Play<'a> {
             }
             self.said.push(message);
         }
+        for record in self.installation.take_records() {
+            if let Record::Stage(_, record) = record {
+                let mut stages = self.settings.units[0].stages.iter();
+                let stage = stages.find(|stage| stage.id == record.stage).unwrap();
+                self.replaced += stage.price.unwrap_or_default();
+            }
+        }
         Ok(())
     }
 
@@ -232,6 +247,7 @@ impl<'a> Play<'a> {
             "open by {open}: {totals:?}"
         );
         self.check_loads()?;
+        self.check_costs()?;
         for found in self.unit().stage_findings(now) {
             if let Ok(left) = found.of(StageMetric::Left) {
                 prop_assert!((0.0..=100.0).contains(&left.value), "{left:?}");
@@ -246,6 +262,37 @@ impl<'a> Play<'a> {
                 );
             }
         }
+        Ok(())
+    }
+
+    /// Costs never fall; water costs its litres times its price; each filling costs its price, all of it
+    /// when it is replaced and never more.
+    fn check_costs(&mut self) -> Result<(), TestCaseError> {
+        let costs = self.unit().state().costs;
+        let earlier = std::mem::replace(&mut self.costs, costs.clone());
+        let parts = |spent: &Spent| [spent.cartridges, spent.water, spent.waste];
+        for (before, after) in parts(&earlier.life).into_iter().zip(parts(&costs.life)) {
+            prop_assert!(after >= before && after.is_finite(), "{before} to {after}");
+        }
+        let close = |one: f64, other: f64| (one - other).abs() < 1e-9 * (1.0 + other.abs());
+        if let Some(booked) = costs.booked {
+            let water = booked.feed.litres() / 1000.0 * 4.20;
+            let waste = booked.concentrate.litres() / 3.785_411_784 * 0.012;
+            prop_assert!(close(costs.life.water, water), "{costs:?}");
+            prop_assert!(close(costs.life.waste, waste), "{costs:?}");
+        }
+        let mut fillings = self.replaced;
+        for stage in self.unit().stages() {
+            if let Some(filling) = costs.fillings.get(&stage.settings().id) {
+                let price = stage.price().unwrap_or_default();
+                prop_assert!(filling.spent <= price, "{filling:?} of {price}");
+                fillings += filling.spent;
+            }
+        }
+        prop_assert!(
+            close(costs.life.cartridges, fillings),
+            "{fillings} and {costs:?}"
+        );
         Ok(())
     }
 

@@ -7,6 +7,7 @@ mod alerts;
 mod probe;
 mod rows;
 mod sensors;
+mod service;
 mod usual;
 
 use std::{collections::BTreeMap, path::Path, process::ExitCode};
@@ -120,6 +121,9 @@ fn describe(unit: &UnitSettings, lines: &mut Vec<String>) {
         let stages = unit.stages.iter().zip(&answer.stages);
         lines.extend(stages.map(|(stage, found)| rows::row(&stage.id, &rows::stage(stage, found))));
     }
+    lines.push("  Service".to_owned());
+    lines.push(service::hold_test(unit));
+    lines.extend(service::costs(unit));
     lines.push("  Alerts".to_owned());
     lines.extend(alerts::lines(unit, &answer));
     for suggestion in additions::suggestions(unit, &answer) {

@@ -6,9 +6,11 @@
 //! → settings (`resolve`). Reads one file, no environment and no clock.
 
 mod chemistry;
+mod costs;
 mod defaults;
 mod environment;
 mod field;
+mod hold_test;
 mod limits;
 mod nearest;
 mod problem;
@@ -23,10 +25,12 @@ mod tree;
 mod tests;
 
 pub use chemistry::{Capacity, Disinfectant, FeedChemistry, IonCapacity};
+pub use costs::Costs;
 pub(crate) use defaults::{
-    NORMALIZED_FLOW, RECOVERY_RANGE, SALT_RISING, feed_conductivity_range, pressure_range,
-    temperature_range,
+    HOLD_TEST_MINUTES_RANGE, NORMALIZED_FLOW, RECOVERY_RANGE, SALT_RISING, feed_conductivity_range,
+    pressure_range, temperature_range,
 };
+pub use hold_test::HoldTestSettings;
 pub use limits::{BalanceLimits, Band, DoubtLimits, HydraulicLimits, ImplausibleLimits};
 pub use problem::{Place, Problem, Problems};
 pub use sensor::{

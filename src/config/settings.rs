@@ -7,6 +7,8 @@ use jiff::{civil::Date, tz::TimeZone};
 
 use super::{
     chemistry::{Capacity, FeedChemistry},
+    costs::Costs,
+    hold_test::HoldTestSettings,
     limits::{DoubtLimits, HydraulicLimits},
     sensor::SensorSettings,
 };
@@ -103,6 +105,10 @@ pub struct UnitSettings {
     pub alerts: AlertSettings,
     /// How far ahead the list of what to order looks.
     pub order_ahead: Duration,
+    /// Prices of water and their currency; without them nothing is said of costs.
+    pub costs: Option<Costs>,
+    /// How the pressure hold test is made.
+    pub hold_test: HoldTestSettings,
 }
 
 /// What is known of the supply. Each is used only where no sensor measures it, and makes what
@@ -268,6 +274,8 @@ pub struct StageSettings {
     pub installed: Option<Date>,
     /// How long an order of a new one takes; the alert's days when left out.
     pub lead_time: Option<Duration>,
+    /// What a filling costs, in the unit's currency; a price told at a replacement counts more.
+    pub price: Option<f64>,
 }
 
 /// A limit with hysteresis and holding times.

@@ -4,6 +4,7 @@ use std::time::Duration;
 
 use super::{
     Keep,
+    hold_test::HoldTestRequest,
     output::{EventKind, Output},
     unit::Unit,
 };
@@ -13,7 +14,7 @@ use crate::{
 };
 
 /// What a keeper may tell the unit.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum Command {
     /// A stage was replaced, on a day in the past or now.
     Replaced {
@@ -24,6 +25,10 @@ pub enum Command {
     },
     /// The next settled runs shall make a new baseline.
     Rebaseline,
+    /// The unit is closed: its pressure shall be watched.
+    StartHoldTest(HoldTestRequest),
+    /// The pressure hold test shall end.
+    StopHoldTest,
 }
 
 /// A second "replaced" within this time is the same press of the button, or its redelivery.
@@ -45,6 +50,8 @@ impl Unit {
                     "The next settled runs make a new baseline.",
                 );
             }
+            Command::StartHoldTest(request) => self.start_hold_test(now, request),
+            Command::StopHoldTest => self.stop_hold_test(now),
         }
         self.look(now);
     }
@@ -78,6 +85,7 @@ impl Unit {
         let is_membrane = stage.settings().kind == StageKind::Membrane;
         self.watch.hydraulics.replaced(stage.settings().kind);
         let record = stage.replace(now, date);
+        self.costs.replaced(now, &id, &self.settings);
         if is_membrane {
             self.membrane = self.membrane.replaced();
             self.take_in();
@@ -92,7 +100,7 @@ impl Unit {
         self.answer(now, &command, &text);
     }
 
-    fn answer(&mut self, now: Now, command: &str, text: &str) {
+    pub(super) fn answer(&mut self, now: Now, command: &str, text: &str) {
         self.event(
             now,
             EventKind::CommandDone,

@@ -5,7 +5,7 @@ use std::collections::VecDeque;
 
 use serde::{Deserialize, Serialize};
 
-use super::hand_test::HandTest;
+use super::{hand_test::HandTest, hold_test::Outcome};
 use crate::time::Wall;
 
 /// An entry of the maintenance log.
@@ -29,6 +29,21 @@ pub struct Entry {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "kind", rename_all = "snake_case")]
 pub enum Deed {
+    /// The unit was closed and its pressure watched.
+    HoldTest {
+        /// What it came to.
+        outcome: Outcome,
+        /// Why, in words.
+        why: String,
+        /// How long it was to be watched, min.
+        minutes: f64,
+        /// Pressure at the beginning, bar.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        start_bar: Option<f64>,
+        /// Pressure at the end, bar.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        end_bar: Option<f64>,
+    },
     /// Only words.
     Note,
     /// A stage was replaced.

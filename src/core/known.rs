@@ -173,6 +173,8 @@ pub enum Lack {
     TooEarly,
     /// Nothing configured says how long it lasts.
     NoLife,
+    /// Nothing configured says what it costs.
+    NoPrice,
     /// The wall clock has not been set.
     NoDate,
 }
@@ -183,7 +185,12 @@ impl Lack {
     pub fn is_permanent(self) -> bool {
         matches!(
             self,
-            Self::NoSensor(_) | Self::NoRunSign | Self::NoReference | Self::NoLife | Self::Boosted
+            Self::NoSensor(_)
+                | Self::NoRunSign
+                | Self::NoReference
+                | Self::NoLife
+                | Self::NoPrice
+                | Self::Boosted
         )
     }
 
@@ -219,6 +226,7 @@ impl fmt::Display for Lack {
             Self::NotInSight => return f.write_str("not in sight"),
             Self::TooEarly => return f.write_str("too early to say"),
             Self::NoLife => return f.write_str("no life configured"),
+            Self::NoPrice => return f.write_str("no price configured"),
             Self::NoDate => return f.write_str("the clock is not set"),
         };
         write!(f, "{what}: {}", point.key())

@@ -256,6 +256,7 @@ mod tests {
             life_time: life_days.map(|days| Duration::from_secs(days * 86_400)),
             installed: Some(jiff::civil::date(2026, 3, 1)),
             lead_time: None,
+            price: None,
         };
         Stage::new(settings, None, Some(Basis::Inferred), None)
     }

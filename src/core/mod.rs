@@ -8,6 +8,7 @@
 pub mod alert;
 pub mod causes;
 mod command;
+pub mod costs;
 mod counted_flow;
 mod creep;
 mod cycling;
@@ -16,6 +17,7 @@ mod due;
 mod ended;
 pub mod expect;
 mod hand_test;
+pub mod hold_test;
 mod hydraulics;
 mod journal;
 mod known;

@@ -53,6 +53,8 @@ pub enum EventKind {
     CommandRefused,
     /// A count was not believed, or fell.
     CountOdd,
+    /// A pressure hold test ended.
+    HoldTestEnded,
     /// A sensor sent something that is no reading (told once until it sends one again).
     NoReading,
     /// A run ended.
@@ -65,13 +67,14 @@ pub enum EventKind {
 
 impl EventKind {
     /// Every kind, for documentation and adapters.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 11] = [
         Self::AlertRaised,
         Self::AlertCleared,
         Self::BaselineSet,
         Self::CommandDone,
         Self::CommandRefused,
         Self::CountOdd,
+        Self::HoldTestEnded,
         Self::NoReading,
         Self::RunEnded,
         Self::RunStarted,
@@ -88,6 +91,7 @@ impl EventKind {
             Self::CommandDone => "command_done",
             Self::CommandRefused => "command_refused",
             Self::CountOdd => "count_odd",
+            Self::HoldTestEnded => "hold_test_ended",
             Self::NoReading => "no_reading",
             Self::RunEnded => "run_ended",
             Self::RunStarted => "run_started",

@@ -5,9 +5,10 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use super::{
-    alert::AlertState, cycling::CyclingState, hand_test::HandTests, journal::Journal,
-    membrane::MembraneState, meter::MeterState, record::RunRecord, run::OpenRunState,
-    stage::StageState, usage::UsageState, watch::WatchState, water::Totals,
+    alert::AlertState, costs::CostState, cycling::CyclingState, hand_test::HandTests,
+    hold_test::HoldTestState, journal::Journal, membrane::MembraneState, meter::MeterState,
+    record::RunRecord, run::OpenRunState, stage::StageState, usage::UsageState, watch::WatchState,
+    water::Totals,
 };
 use crate::quantity::Volume;
 
@@ -44,4 +45,8 @@ pub struct UnitState {
     pub journal: Journal,
     /// The use of water by days and months.
     pub usage: UsageState,
+    /// What was spent.
+    pub costs: CostState,
+    /// The pressure hold test.
+    pub hold_test: HoldTestState,
 }

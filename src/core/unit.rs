@@ -5,9 +5,11 @@ use std::{collections::VecDeque, sync::Arc, time::Duration};
 use super::{
     Keep,
     alert::{self, Alert},
+    costs::Costs,
     cycling::Cycling,
     due::Due,
     hand_test::HandTests,
+    hold_test::HoldTest,
     journal::Journal,
     known::Lack,
     ledger::Ledger,
@@ -59,6 +61,8 @@ pub struct Unit {
     /// When each stage falls due, worked out once a minute.
     pub(super) dues: Vec<Due>,
     pub(super) dues_at: Option<Mono>,
+    pub(super) costs: Costs,
+    pub(super) hold_test: HoldTest,
     pub(super) alerts: Vec<Alert>,
     pub(super) last_run: Option<RunRecord>,
     /// State of what left the configuration, kept in case it returns.
@@ -121,6 +125,8 @@ impl Unit {
             usage: Usage::new(kept.usage.clone()),
             dues: Vec::new(),
             dues_at: None,
+            costs: Costs::new(kept.costs.clone(), settings.costs.as_ref()),
+            hold_test: HoldTest::new(kept.hold_test.clone()),
             last_run: kept.last_run.clone(),
             outputs: VecDeque::new(),
             found: Vec::new(),
@@ -142,6 +148,8 @@ impl Unit {
             unit.totals.runs += 1;
             unit.end_run(now, record::interrupted(&open, &unit.totals));
         }
+        unit.end_lost_hold_test(now);
+        unit.begin_costs(now);
         unit
     }
 
@@ -206,6 +214,8 @@ impl Unit {
             .into_iter()
             .flatten()
             .for_each(&mut consider);
+        let tests = self.hold_test.deadlines();
+        tests.into_iter().flatten().for_each(&mut consider);
         let grace = self.settings.alerts.sensor_silent;
         for sensor in self.train.sensors() {
             // One millisecond on: at `max_age` itself a value is still fresh.
@@ -266,6 +276,8 @@ impl Unit {
         state.hand_tests = self.hand_tests.clone();
         state.journal = self.journal.clone();
         state.usage = self.usage.state().clone();
+        state.costs = self.costs.state.clone();
+        state.hold_test = self.hold_test.state.clone();
         state
     }
 
@@ -380,6 +392,8 @@ impl Unit {
             Flows::find(&self.train, &self.settings, self.runs.state, now.mono)
         };
         self.judge_alerts(now, &flows);
+        self.book_costs(now);
+        self.watch_hold_test(now, &flows);
     }
 
     /// Takes a sample of the steady part of a run, when one is due.

@@ -138,6 +138,7 @@ impl Unit {
         );
         sums::set_totals(&mut values, &self.totals, &self.train, &self.settings);
         self.set_run_totals(&mut values, now.mono);
+        self.set_costs(&mut values);
         values
     }
 

@@ -147,6 +147,11 @@ quantity!(
     (from_litres, litres, "L"), (from_gallons, gallons, "gal"),
 );
 quantity!(
+    /// Price of a volume of water in a currency that stands elsewhere, base unit 1/L.
+    VolumePrice, "price of water", units::VOLUME_PRICE,
+    (from_per_litre, per_litre, "/L"), (from_per_cubic_metre, per_cubic_metre, "/m3"),
+);
+quantity!(
     /// Temperature, base unit °C.
     Temperature, "temperature", units::TEMPERATURE,
     (from_celsius, celsius, "degC"), (from_fahrenheit, fahrenheit, "degF"),
@@ -231,6 +236,14 @@ impl EquivalentConcentration {
     #[must_use]
     pub fn in_volume(self, volume: Volume) -> Equivalents {
         Equivalents(self.0 * volume.0)
+    }
+}
+
+impl VolumePrice {
+    /// What this volume costs.
+    #[must_use]
+    pub fn of_volume(self, volume: Volume) -> f64 {
+        self.0 * volume.0
     }
 }
 

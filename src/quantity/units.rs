@@ -86,6 +86,16 @@ pub(super) const VOLUME: &[Unit] = &[
     unit(&["gal"], LITRES_PER_GALLON),
     unit(&["ft3", "ft³"], LITRES_PER_CUBIC_FOOT),
 ];
+/// A number of any currency for each unit of volume; the currency stands elsewhere. "ccf" is a hundred
+/// cubic feet, as on American water bills.
+pub(super) const VOLUME_PRICE: &[Unit] = &[
+    unit(&["/L", "/l"], 1.0),
+    unit(&["/m3", "/m\u{b3}"], 0.001),
+    unit(&["/gal"], 1.0 / LITRES_PER_GALLON),
+    unit(&["/kgal"], 0.001 / LITRES_PER_GALLON),
+    unit(&["/ft3", "/ft\u{b3}"], 1.0 / LITRES_PER_CUBIC_FOOT),
+    unit(&["/ccf", "/hcf"], 0.01 / LITRES_PER_CUBIC_FOOT),
+];
 pub(super) const TEMPERATURE: &[Unit] = &[
     unit(&["degC", "°C", "C"], 1.0),
     Unit {

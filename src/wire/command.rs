@@ -2,6 +2,7 @@
 
 use serde_json::Value;
 
+use super::hold_test;
 use crate::{
     config::UnitSettings,
     core::Command,
@@ -57,14 +58,17 @@ pub fn read(
                 Err("it takes no payload".to_owned())
             }
         }
+        ["hold_test", "start"] => Ok(Command::StartHoldTest(hold_test::request(payload)?)),
+        ["hold_test", "stop"] if is_bare(payload) => Ok(Command::StopHoldTest),
+        ["hold_test", "stop"] => Err("it takes no payload".to_owned()),
         _ => Err(format!(
-            "there is no command {path:?}; the commands are stage/<id>/replaced and membrane/rebaseline"
+            "there is no command {path:?}; the commands are stage/<id>/replaced, membrane/rebaseline, hold_test/start and hold_test/stop"
         )),
     }
 }
 
 /// Nothing, or the word a hub's button sends.
-fn is_bare(payload: &[u8]) -> bool {
+pub(super) fn is_bare(payload: &[u8]) -> bool {
     let payload = payload.trim_ascii();
     payload.is_empty() || payload == b"PRESS"
 }

@@ -9,10 +9,14 @@ use super::{
     Outgoing,
     due::{due_fields, stage_due_fields},
     fields::{Fields, Text, alert_fields, published, run_fields},
+    hold_test,
 };
 use crate::{
-    core::{Event, Lack, RunRecord, RunState, StageFindings, Unit, Values, alert::Alert},
-    metrics::{Group, Metric, StageMetric},
+    core::{
+        Event, Lack, RunRecord, RunState, StageFindings, Unit, Values, alert::Alert,
+        hold_test::gauge,
+    },
+    metrics::{Group, Metric, StageMetric, rounded},
     time::{Now, Wall},
 };
 
@@ -23,6 +27,10 @@ pub enum State {
     Alert(usize),
     /// What falls due, and what to order.
     Due,
+    /// What the product costs.
+    Costs,
+    /// The pressure hold test.
+    HoldTest,
     /// What the membrane does.
     Membrane,
     /// What flows now.
@@ -53,7 +61,13 @@ pub fn states(unit: &Unit, now: Now) -> Vec<State> {
         states.push(State::Membrane);
     }
     states.push(State::Totals);
+    if unit.settings().costs.is_some() {
+        states.push(State::Costs);
+    }
     states.push(State::Run);
+    if gauge(unit.settings()).is_some() {
+        states.push(State::HoldTest);
+    }
     states.extend((0..unit.stages().len()).map(State::Stage));
     states.push(State::Due);
     states.extend((0..unit.alerts().len()).map(State::Alert));
@@ -92,6 +106,8 @@ pub fn topic(prefix: &str, unit: &Unit, state: State) -> String {
             format!("{prefix}/{id}/alert/{key}")
         }
         State::Due => format!("{prefix}/{id}/due"),
+        State::Costs => format!("{prefix}/{id}/costs"),
+        State::HoldTest => format!("{prefix}/{id}/hold_test"),
         State::Membrane => format!("{prefix}/{id}/membrane"),
         State::Now => format!("{prefix}/{id}/now"),
         State::Run => format!("{prefix}/{id}/run"),
@@ -144,6 +160,8 @@ impl<'a> Snapshot<'a> {
                 }
             }
             State::Due => due_fields(self.unit, self.now).write(text),
+            State::Costs => self.costs().write(text),
+            State::HoldTest => hold_test::document(self.unit, self.now).write(text),
             State::Membrane => self.membrane().write(text),
             State::Now => self.flowing().write(text),
             State::Run => run_fields(self.unit.last_run()).write(text),
@@ -239,6 +257,34 @@ impl<'a> Snapshot<'a> {
         fields.put("baseline_set", membrane.baseline_set.map(Wall::to_rfc3339));
         fields.put("baseline_runs_so_far", membrane.baseline_runs());
         fields.put("break_in_runs", membrane.break_in_runs);
+        fields
+    }
+
+    fn costs(&self) -> Fields {
+        let mut fields = Fields::default();
+        let prices = self.unit.settings().costs.as_ref();
+        fields.put("currency", prices.map(|prices| prices.currency.as_str()));
+        let day = self.unit.costs().days.day;
+        fields.put("day", day.map(|day| day.to_string()));
+        self.metrics(Group::Costs, &mut fields);
+        // What is booked of each filling, and stages that nobody told the price of.
+        let booked = &self.unit.costs().fillings;
+        let (mut fillings, mut without) = (Map::new(), Vec::new());
+        for stage in self.unit.stages() {
+            let id = stage.settings().id.as_str();
+            match (stage.price(), booked.get(id)) {
+                (Some(price), Some(filling)) => {
+                    let spent = rounded(filling.spent, 2);
+                    fillings.insert(id.to_owned(), json!({"price": price, "used_up": spent}));
+                }
+                (Some(price), None) => {
+                    fillings.insert(id.to_owned(), json!({"price": price, "used_up": null}));
+                }
+                (None, _) => without.push(id),
+            }
+        }
+        fields.put("fillings", fillings);
+        fields.put("stages_without_price", without);
         fields
     }
 

@@ -4,6 +4,7 @@ pub mod command;
 pub mod document;
 mod due;
 mod fields;
+mod hold_test;
 pub mod log;
 pub mod payload;
 

@@ -20,11 +20,16 @@ rated_recovery = "15 %"
 baseline_runs = 1
 [unit.u.run]
 settle_volume = "0.1 L"
+[unit.u.costs]
+currency = "EUR"
+water = "4.20 /m3"
+waste_water = "0.012 /gal"
 [[unit.u.stage]]
 id = "carbon"
 kind = "carbon"
 life = "20 L"
 life_time = "180 d"
+price = 20
 [[unit.u.stage]]
 id = "membrane"
 kind = "membrane"
@@ -37,6 +42,7 @@ id = "bed"
 kind = "mixed_bed"
 life = "10 L"
 resin = "50 mL"
+price = 33.3
 [[unit.u.sensor]]
 at = "feed_pressure"
 topic = "s/pressure"
@@ -214,6 +220,8 @@ pub fn action() -> impl Strategy<Value = Action> {
         "stage/membrane/replaced",
         "stage/x/replaced",
         "membrane/rebaseline",
+        "hold_test/start",
+        "hold_test/stop",
         "",
         "a/b/c/d",
     ]);

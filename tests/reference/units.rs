@@ -2,7 +2,7 @@
 
 use permeated::quantity::{
     Concentration, Conductivity, EquivalentConcentration, Equivalents, Flow, Mass, Pressure,
-    Quantity, ResinCapacity, Tds, Temperature, Volume as Litres,
+    Quantity, ResinCapacity, Tds, Temperature, Volume as Litres, VolumePrice,
 };
 use uom::si::f64::{
     ElectricalConductivity, Mass as SiMass, MassConcentration, Pressure as SiPressure,
@@ -84,6 +84,32 @@ fn volumes() {
         };
         Some(si.get::<volume::liter>())
     });
+}
+
+/// A price for a volume, by the library's volumes: one kgal is 1000 gal, one ccf 100 cubic feet.
+#[test]
+fn prices_of_water() {
+    against_oracle::<VolumePrice>(|symbol, value| {
+        let volume = match symbol {
+            "/L" => Volume::new::<volume::liter>(1.0),
+            "/m3" => Volume::new::<volume::cubic_meter>(1.0),
+            "/gal" => Volume::new::<volume::gallon>(1.0),
+            "/kgal" => Volume::new::<volume::gallon>(1000.0),
+            "/ft3" => Volume::new::<volume::cubic_foot>(1.0),
+            "/ccf" => Volume::new::<volume::cubic_foot>(100.0),
+            _ => return None,
+        };
+        Some(value / volume.get::<volume::liter>())
+    });
+    // 748.05 gal to 100 cubic feet: 1728 in³ to the cubic foot, 231 in³ to the gallon.
+    let of_a_hundred_feet = VolumePrice::parse("5 /ccf").unwrap();
+    let gallons = Litres::from_gallons(100.0 * 1728.0 / 231.0);
+    near(
+        "a ccf in gallons",
+        of_a_hundred_feet.of_volume(gallons),
+        5.0,
+        1e-12,
+    );
 }
 
 #[test]

@@ -53,6 +53,7 @@ pub(super) fn lacks(unit: &UnitSettings, metric: Metric, first: Lack) -> Vec<Str
             | Lack::BalanceOpen
             | Lack::Boosted
             | Lack::NoLife
+            | Lack::NoPrice
             | Lack::BelowRange(_)
             | Lack::Implausible(_)
             | Lack::Unconfirmed(_)

@@ -10,7 +10,7 @@ use crate::{
         Arrival, Basis, CyclingState, MembraneState, StageFindings, Unit, UnitState, Values,
         alert::Code, alert::Phase,
     },
-    metrics::{Metric, StageMetric},
+    metrics::{Group, Metric, StageMetric},
     quantity::Volume,
     time::{Mono, Now, Wall},
 };
@@ -89,7 +89,7 @@ impl Answer {
         }
     }
 
-    /// Everything that was found, by name, with its basis. What only keeps the books is left out,
+    /// Everything that was found, by name, with its basis. What only keeps the books or follows from them is left out,
     /// and so is the alert that every sensor brings for itself.
     pub(super) fn found(&self) -> Vec<(String, Basis)> {
         const BOOKS: [Metric; 3] = [
@@ -99,7 +99,7 @@ impl Answer {
         ];
         let metrics = Metric::ALL
             .iter()
-            .filter(|metric| !BOOKS.contains(metric))
+            .filter(|metric| !BOOKS.contains(metric) && metric.group() != Group::Costs)
             .filter_map(|metric| {
                 let known = self.values.of(*metric).ok()?;
                 Some((metric.description().name.to_owned(), known.basis))

@@ -158,6 +158,56 @@ pub(super) const GROUPS: &[Group] = &[
             ),
         ],
     ),
+    (
+        "Costs",
+        &[
+            (
+                "today",
+                &[
+                    Metric::CostToday,
+                    Metric::CartridgesToday,
+                    Metric::WaterToday,
+                    Metric::WasteToday,
+                ],
+            ),
+            (
+                "this month",
+                &[
+                    Metric::CostMonth,
+                    Metric::CartridgesMonth,
+                    Metric::WaterMonth,
+                    Metric::WasteMonth,
+                ],
+            ),
+            (
+                "since prices were written",
+                &[
+                    Metric::CostLife,
+                    Metric::CartridgesLife,
+                    Metric::WaterLife,
+                    Metric::WasteLife,
+                ],
+            ),
+            (
+                "of a litre of product",
+                &[
+                    Metric::CostLitre,
+                    Metric::CartridgesLitre,
+                    Metric::WaterLitre,
+                    Metric::WasteLitre,
+                ],
+            ),
+            (
+                "of a litre, last month",
+                &[
+                    Metric::CostLitreLastMonth,
+                    Metric::CartridgesLitreLastMonth,
+                    Metric::WaterLitreLastMonth,
+                    Metric::WasteLitreLastMonth,
+                ],
+            ),
+        ],
+    ),
 ];
 
 /// What nothing but its own sensor can give: its absence is no news.
@@ -182,15 +232,22 @@ pub(super) fn row(name: &str, words: &str) -> String {
 pub(super) fn metrics(unit: &UnitSettings, answer: &Answer) -> Vec<String> {
     let mut lines = Vec::new();
     for (heading, rows) in GROUPS {
-        lines.push(format!("  {heading}"));
+        let before = lines.len();
         lines.extend(rows.iter().filter_map(|(name, metrics)| {
             let shown: Vec<Metric> = metrics
                 .iter()
                 .copied()
-                .filter(|metric| answer.values.of(*metric).is_ok() || !ONLY_READ.contains(metric))
+                .filter(|metric| match answer.values.of(*metric) {
+                    Ok(_) => true,
+                    // Who wrote no price asks for no cost.
+                    Err(lack) => lack != Lack::NoPrice && !ONLY_READ.contains(metric),
+                })
                 .collect();
             (!shown.is_empty()).then(|| row(name, &words(unit, answer, &shown)))
         }));
+        if lines.len() > before {
+            lines.insert(before, format!("  {heading}"));
+        }
     }
     lines
 }
@@ -203,6 +260,9 @@ fn words(unit: &UnitSettings, answer: &Answer, metrics: &[Metric]) -> String {
             // A probe of some minutes teaches nothing; weeks of use do.
             Ok(_) | Err(Lack::TooEarly) if metric.group() == metrics::Group::Wear => {
                 "learned from settled runs".to_owned()
+            }
+            Err(Lack::TooEarly) if metric.group() == metrics::Group::Costs => {
+                "comes with use".to_owned()
             }
             Ok(known) => known.basis.key().to_owned(),
             Err(lack) => absent(&additions::lacks(unit, *metric, lack)),

@@ -6,6 +6,8 @@ mod broker;
 mod capacity;
 mod chemistry;
 mod conversion;
+mod costs;
+mod hold_test;
 mod measure;
 mod sensor;
 mod stage;
@@ -42,6 +44,8 @@ pub(super) const EVERY_TABLE: &[(&str, &[&str])] = &[
     ("unit.*.membrane", supply::MEMBRANE_KEYS),
     ("unit.*.storage", supply::STORAGE_KEYS),
     ("unit.*.run", unit::RUN_KEYS),
+    ("unit.*.costs", costs::KEYS),
+    ("unit.*.hold_test", hold_test::KEYS),
     ("unit.*.stage[]", stage::KEYS),
     ("unit.*.sensor[]", sensor::KEYS),
 ];

@@ -23,6 +23,7 @@ pub(super) const KEYS: &[&str] = &[
     "rated_level",
     "installed",
     "lead_time",
+    "price",
 ];
 
 /// The stages in their order. One whose id or kind is wrong keeps its place under a stand-in,
@@ -135,6 +136,9 @@ fn stage(reader: &Reader<'_>) -> StageSettings {
         lead_time: reader
             .field("lead_time")
             .and_then(|field| field.duration_in(defaults::LEAD_TIME_RANGE)),
+        price: reader
+            .field("price")
+            .and_then(|field| field.number_in(defaults::PRICE_RANGE)),
     }
 }
 

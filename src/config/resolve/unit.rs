@@ -8,7 +8,7 @@ use super::{
         sensor::{Point, SensorSettings},
         settings::{Membrane, RunSettings, Storage, Supply, UnitSettings},
     },
-    Context, alert, chemistry, sensor, stage, supply,
+    Context, alert, chemistry, costs, hold_test, sensor, stage, supply,
 };
 use crate::quantity::{Flow, TdsScale, Volume};
 
@@ -20,6 +20,8 @@ const KEYS: &[&str] = &[
     "membrane",
     "storage",
     "run",
+    "costs",
+    "hold_test",
     "stage",
     "sensor",
     "alert",
@@ -67,6 +69,8 @@ pub(super) fn unit(id: &str, field: &Field<'_>, context: &Context<'_>) -> Option
             membrane.as_ref(),
             &sensors,
         ),
+        costs: costs::costs(&reader, &stages),
+        hold_test: hold_test::hold_test(reader.table("hold_test", hold_test::KEYS).as_ref()),
         membrane,
         stages,
         sensors,

@@ -29,8 +29,9 @@ const OWN: &[(&str, &[&str])] = &[
     ("unit.kitchen.membrane", &["rated_rejection"]),
     (
         "unit.kitchen.stage",
-        &["name", "life", "life_time", "installed", "resin"],
+        &["name", "life", "life_time", "installed", "resin", "price"],
     ),
+    ("unit.kitchen.costs", &["currency", "water", "waste_water"]),
 ];
 
 /// A line of the example: its table's header, its key, and whether it is switched off.
