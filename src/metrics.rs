@@ -206,6 +206,9 @@ catalogue! {
         LeftVolumeHigh, Now, "left_high_l", "L", 0, "The most water a DI stage may still treat.";
         CationLoad, Now, "cation_load_meq", "meq", 1, "Positive ions a DI stage has taken up since it was installed.";
         AnionLoad, Now, "anion_load_meq", "meq", 1, "Negative ions, carbon dioxide and silica a DI stage has taken up since it was installed.";
+        Capacity, Now, "capacity_meq", "meq", 0, "What a filling of a DI stage takes, as learned at its breakthroughs; of the side that was spent.";
+        CapacityLow, Now, "capacity_low_meq", "meq", 0, "The least that the present filling takes: lower end of the 95 % band.";
+        CapacityHigh, Now, "capacity_high_meq", "meq", 0, "The most that the present filling takes: upper end of the 95 % band.";
         DisinfectantLoad, Now, "disinfectant_load_g", "g", 2, "Disinfectant that the feed has brought to carbon since it was installed, as Cl2.";
     }
 }

@@ -323,6 +323,8 @@ pub struct AlertSettings {
     /// How long a stage may be spent before it is told again, more urgently; `None` switches the
     /// alert off.
     pub stage_overdue: Option<Duration>,
+    /// Whether it is told that a stage's resin begins to let salt through.
+    pub stage_leaking: bool,
     /// How long beyond its `max_age` a sensor may be silent; `None` switches the alert off.
     pub sensor_silent: Option<Duration>,
     /// Short runs a day above this …

@@ -84,8 +84,10 @@ impl Unit {
         }
         let is_membrane = stage.settings().kind == StageKind::Membrane;
         self.watch.hydraulics.replaced(stage.settings().kind);
+        let load = stage.state().load;
         let record = stage.replace(now, date);
         self.costs.replaced(now, &id, &self.settings);
+        self.fillings.replaced(index, load, &mut self.stages);
         if is_membrane {
             self.membrane = self.membrane.replaced();
             self.take_in();

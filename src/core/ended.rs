@@ -36,6 +36,13 @@ impl Unit {
         self.keep = Keep::Now;
     }
 
+    /// A run, or a part of a long one, is over: what its settled water was like behind the DI stages.
+    pub(super) fn judge_fillings(&mut self, now: Now) {
+        if self.fillings.end_of_run(&mut self.stages, now.date()) {
+            self.keep = self.keep.max(Keep::Soon);
+        }
+    }
+
     /// Shows the figures of a run, or of a part of a long one, to the membrane's model.
     pub(super) fn teach(
         &mut self,

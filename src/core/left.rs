@@ -3,6 +3,7 @@
 use std::time::Duration;
 
 use super::{
+    capacity::Told,
     due::Due,
     known::{Finding, Known, Lack, sized},
     load::{LEAST, LIKELY, MOST},
@@ -21,6 +22,8 @@ use crate::{
 pub enum Binding {
     /// Its age.
     Age,
+    /// Salt breaks through: a probe behind it shows so.
+    Breakthrough,
     /// The flow the membrane gives.
     Flow,
     /// What it has taken: ions, or disinfectant.
@@ -37,6 +40,7 @@ impl Binding {
     pub fn key(self) -> &'static str {
         match self {
             Self::Age => "age",
+            Self::Breakthrough => "breakthrough",
             Self::Flow => "flow",
             Self::Load => "load",
             Self::Salt => "salt",
@@ -59,6 +63,8 @@ pub struct StageFindings {
     pub binding: Option<Binding>,
     /// The share left by every limit but the membrane's wear, of which other alerts tell.
     pub(super) left_unworn: Finding<f64>,
+    /// What is let through, and the limit, µS/cm, while a front arrives; none where nothing tells.
+    pub(super) leaking: Option<Option<(f64, f64)>>,
 }
 
 impl StageFindings {
@@ -122,6 +128,9 @@ impl Stage {
         let by_age = self.by_age(age);
         let by_load = |end: usize| used.map(|known| known.map(|used| 1.0 - used[end]));
         let unworn = |end: usize| {
+            if self.standing.is_spent {
+                return (Ok(Known::measured(0.0)), Some(Binding::Breakthrough));
+            }
             least(&[
                 (by_load(end), Binding::Load),
                 (by_volume, Binding::Volume),
@@ -141,12 +150,17 @@ impl Stage {
         };
         let (left, binding) = at(LIKELY);
         let band = |end: usize| match self.settings.capacity {
-            Some(Capacity::Ions(_)) => used.and_then(|_| at(end).0),
             Some(Capacity::Disinfectant(_)) => Err(Lack::NoLife),
-            None => ways.map_or(Err(Lack::NoLife), |ways| {
+            None if self.room().is_none() => ways.map_or(Err(Lack::NoLife), |ways| {
                 let worn = ways.flow.used.or(ways.salt.used);
                 worn.and_then(|_| at(end).0)
             }),
+            Some(Capacity::Ions(_)) | None => used.and_then(|_| at(end).0),
+        };
+        let capacity = |of: fn(Told) -> f64| match self.standing.told {
+            Some(told) => Ok(Known::inferred(of(told))),
+            None if self.standing.is_watched && self.is_probed => Err(Lack::TooEarly),
+            None => Err(Lack::NoLife),
         };
         let left_volume = self.left_volume(treated, used);
         let mut findings = [Err(Lack::TooEarly); StageMetric::ALL.len()];
@@ -161,6 +175,9 @@ impl Stage {
                 StageMetric::DisinfectantLoad => {
                     self.disinfectant().map(|known| known.map(Mass::grams))
                 }
+                StageMetric::Capacity => capacity(|told| told.likely),
+                StageMetric::CapacityLow => capacity(|told| told.low),
+                StageMetric::CapacityHigh => capacity(|told| told.high),
                 StageMetric::LeftVolume => left_volume,
                 // `take` fills them in, where somebody asks.
                 StageMetric::LeftTime
@@ -172,10 +189,12 @@ impl Stage {
                 StageMetric::Age => age,
             });
         }
+        let standing = &self.standing;
         StageFindings {
             findings,
             binding,
             left_unworn: unworn(LIKELY).0,
+            leaking: standing.is_watched.then_some(standing.leaking),
         }
     }
 

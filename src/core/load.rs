@@ -1,7 +1,8 @@
 //! What the water brings to the stages: ions to resin, in milliequivalents, and disinfectant to carbon,
 //! in grams; and what each has taken. Decides nothing.
 //!
-//! Salt is what the permeate probe told of, creep and all (`creep.rs`). What no probe sees follows from
+//! Salt is what the permeate probe told of, creep and all (`creep.rs`): at the least all of it sodium
+//! chloride, at the most sodium bicarbonate. What no probe sees follows from
 //! the feed's chemistry: carbon dioxide, which passes the membrane whole; some of the silica; the
 //! ammonia that carbon sets free from chloramine. What is not configured is reckoned three times: with
 //! the least, the likely and the most that tap water brings. Of litres that the probe did not tell of
@@ -15,7 +16,8 @@ use crate::{
     config::{Disinfectant, FeedChemistry, StageKind, StageWater, UnitSettings},
     physics::{ammonia, carbonate, carbonate::CarbonateWater, resin, resin::Load},
     quantity::{
-        Concentration, Conductivity, EquivalentConcentration, Ph, Tds, Temperature, Volume,
+        Concentration, Conductivity, EquivalentConcentration, Ph, Tds, TdsScale, Temperature,
+        Volume,
     },
 };
 
@@ -95,8 +97,10 @@ impl Offered {
         offered.litres = litres;
         let temperature = temperature.unwrap_or(Temperature::from_celsius(CELSIUS));
         let conductivity = conductivity.unwrap_or(Conductivity::from_us_per_cm(US_PER_CM));
-        let salt = Tds::from_mg_per_l(salt / litres);
-        for end in 0..3 {
+        let Some(salts) = salts(Tds::from_mg_per_l(salt / litres)) else {
+            return offered;
+        };
+        for (end, salt) in salts.into_iter().enumerate() {
             let unseen = Unseen::new(settings, chemistry, end, temperature, conductivity);
             if let Some(load) = unseen.with(salt) {
                 let volume = Volume::from_litres(litres);
@@ -106,6 +110,12 @@ impl Offered {
         }
         offered
     }
+}
+
+/// Salt as mg/L of NaCl, which the probe's word was taken for: what it is in truth a probe cannot tell.
+fn salts(nacl: Tds) -> Option<[EquivalentConcentration; 3]> {
+    let (least, most) = resin::salt_band(TdsScale::NACL.conductivity(nacl))?;
+    Some([least, resin::salt_of_tds(nacl)?, most])
 }
 
 /// What no probe sees in the permeate, in one of the three reckonings.
@@ -134,8 +144,7 @@ impl Unseen {
         }
     }
 
-    fn with(&self, salt: Tds) -> Option<Load> {
-        let salt = resin::salt_of_tds(salt)?;
+    fn with(&self, salt: EquivalentConcentration) -> Option<Load> {
         Load::new(salt, self.ammonia, self.carbon_dioxide, self.silica)
     }
 }

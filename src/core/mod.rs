@@ -6,6 +6,8 @@
 //! A spurious tick is harmless; a late one only delays.
 
 pub mod alert;
+mod breakthrough;
+mod capacity;
 pub mod causes;
 mod command;
 pub mod costs;
@@ -50,6 +52,8 @@ mod view;
 mod watch;
 mod water;
 
+pub use breakthrough::Filling;
+pub use capacity::Learned;
 pub use command::Command;
 pub use creep::Creep;
 pub use cycling::CyclingState;

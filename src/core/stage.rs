@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::{
+    breakthrough::Standing,
     known::Basis,
     load::{LoadState, Offered},
     water::Volumes,
@@ -67,6 +68,8 @@ pub struct Stage {
     pub(super) level: Option<Concentration>,
     /// Whether carbon may set ammonia free from it.
     pub(super) brings_ammonia: bool,
+    /// How the filling stands, where it is resin.
+    pub(super) standing: Standing,
 }
 
 impl Stage {
@@ -88,6 +91,7 @@ impl Stage {
             is_probed: false,
             level: None,
             brings_ammonia: false,
+            standing: Standing::default(),
         }
     }
 
@@ -137,10 +141,14 @@ impl Stage {
             let passed = self.state.treated - before;
             self.state.disinfectant = Some(given + level.in_volume(passed));
         }
-        if let Some(room) = self.room().filter(|_| self.is_probed) {
+        if let Some(room) = self.room_to_take().filter(|_| self.is_probed) {
             let load = self.state.load.get_or_insert_default();
             load.take(offered, &room, self.state.treated);
         }
+    }
+
+    pub(super) fn stand(&mut self, standing: Standing) {
+        self.standing = standing;
     }
 
     /// A new filling, installed on `date` (now, unless the keeper says otherwise).

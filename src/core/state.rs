@@ -5,10 +5,10 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use super::{
-    alert::AlertState, costs::CostState, cycling::CyclingState, hand_test::HandTests,
-    hold_test::HoldTestState, journal::Journal, membrane::MembraneState, meter::MeterState,
-    record::RunRecord, run::OpenRunState, stage::StageState, usage::UsageState, watch::WatchState,
-    water::Totals,
+    alert::AlertState, breakthrough::Filling, costs::CostState, cycling::CyclingState,
+    hand_test::HandTests, hold_test::HoldTestState, journal::Journal, membrane::MembraneState,
+    meter::MeterState, record::RunRecord, run::OpenRunState, stage::StageState, usage::UsageState,
+    watch::WatchState, water::Totals,
 };
 use crate::quantity::Volume;
 
@@ -25,6 +25,8 @@ pub struct UnitState {
     pub meters: BTreeMap<String, MeterState>,
     /// Stages by id. A stage that leaves the configuration keeps its figures here.
     pub stages: BTreeMap<String, StageState>,
+    /// Fillings of DI stages by id: what the probes behind them showed, and what earlier ones taught.
+    pub fillings: BTreeMap<String, Filling>,
     /// Baseline and the last figures of the membrane.
     pub membrane: MembraneState,
     /// Alerts by key.

@@ -1,6 +1,7 @@
 //! What a stage has taken against what it can take: ions by resin, disinfectant by carbon.
 
 use super::{
+    breakthrough::or_endless,
     known::{Basis, Finding, Known, Lack},
     load::{Ends, LEAST, LIKELY, LoadState, MOST, Room},
     stage::Stage,
@@ -21,8 +22,50 @@ impl Stage {
         is_carbon && self.settings.water == StageWater::Feed
     }
 
-    /// What a DI stage can take, without end where nothing says; `None` for every other stage.
+    /// What a DI stage can take, as its fillings have taught or as configured, without end where nothing
+    /// says; `None` for every other stage.
     pub(super) fn room(&self) -> Option<Room> {
+        Some(or_endless(&self.configured_room()?, self.standing.room))
+    }
+
+    /// What it takes before the next stage gets any. Where a probe would show it to be spent, it takes all
+    /// until it does, whatever was reckoned, and nothing afterwards.
+    pub(super) fn room_to_take(&self) -> Option<Room> {
+        let room = self.room()?;
+        if !(self.standing.is_watched || self.standing.is_spent) {
+            return Some(room);
+        }
+        let takes = if self.standing.is_spent {
+            0.0
+        } else {
+            f64::INFINITY
+        };
+        Some(Room {
+            cation: room.cation.map(|_| [takes; 3]),
+            anion: room.anion.map(|_| [takes; 3]),
+        })
+    }
+
+    /// It was spent in appearance only, since it had treated so many `litres`: what came meanwhile it took
+    /// after all, at its mean until then.
+    pub(super) fn make_up_since(&mut self, litres: f64) {
+        let more = self.state.treated.litres() / litres;
+        if let (Some(load), true) = (&mut self.state.load, more.is_finite() && more > 1.0) {
+            for taken in load.cation.iter_mut().chain(&mut load.anion) {
+                *taken *= more;
+            }
+            load.by_mean += Volume::from_litres(self.state.treated.litres() - litres);
+        }
+    }
+
+    /// The share of the anion side that is used, where it is known what it can take.
+    pub(super) fn anion_used(&self) -> Option<Ends> {
+        let room = self.room()?.anion.filter(|room| room[LIKELY].is_finite())?;
+        let load = self.state.load.filter(|_| self.is_probed)?;
+        Some([0, 1, 2].map(|end| load.anion[end] / room[end]))
+    }
+
+    fn configured_room(&self) -> Option<Room> {
         if self.settings.water == StageWater::Feed {
             return None;
         }
@@ -98,11 +141,19 @@ impl Stage {
 
     /// The share of the capacity that is used, in each reckoning.
     pub(super) fn used(&self) -> Finding<Ends> {
-        match self.settings.capacity.ok_or(Lack::NoLife)? {
-            Capacity::Disinfectant(capacity) => {
+        match self.settings.capacity {
+            Some(Capacity::Disinfectant(capacity)) => {
                 Ok(self.disinfectant()?.map(|given| [given / capacity; 3]))
             }
-            Capacity::Ions(capacity) => {
+            // At a breakthrough what is guessed of the water was put right with the capacity.
+            Some(Capacity::Ions(_)) | None if self.standing.told.is_some() => {
+                let room = self.room().ok_or(Lack::NoLife)?;
+                let used = self.load()?.map(|load| load.used(&room));
+                Ok(used.at_best(Basis::Inferred))
+            }
+            None if self.standing.is_watched => Err(Lack::TooEarly),
+            None => Err(Lack::NoLife),
+            Some(Capacity::Ions(capacity)) => {
                 let room = self.room().ok_or(Lack::NoLife)?;
                 let used = self.load()?.map(|load| load.used(&room));
                 let is_sure = capacity.usable[LEAST] <= capacity.usable[MOST];
@@ -126,6 +177,9 @@ impl Stage {
         let by_life = life.and_then(|life| {
             Ok(treated?.map(|treated| (life - treated).max(Volume::ZERO).litres()))
         });
+        if self.standing.is_spent {
+            return Ok(Known::measured(0.0));
+        }
         let by_load = used.and_then(|used| {
             let left = match self.settings.capacity {
                 Some(Capacity::Disinfectant(capacity)) => {

@@ -5,6 +5,7 @@ use std::{collections::VecDeque, sync::Arc, time::Duration};
 use super::{
     Keep,
     alert::{self, Alert},
+    breakthrough::Fillings,
     costs::Costs,
     cycling::Cycling,
     due::Due,
@@ -50,6 +51,7 @@ pub struct Unit {
     pub(super) runs: Runs,
     pub(super) cycling: Cycling,
     pub(super) stages: Vec<Stage>,
+    pub(super) fillings: Fillings,
     pub(super) membrane: MembraneState,
     pub(super) taught: Taught,
     pub(super) watch: Watch,
@@ -91,7 +93,7 @@ impl Unit {
         let feed = run::feed_basis(&train, &settings);
         let permeate = run::permeate_basis(&train, &settings);
         let chemistry = kept.hand_tests.chemistry(&settings.supply.chemistry);
-        let stages = settings
+        let mut stages: Vec<Stage> = settings
             .stages
             .iter()
             .enumerate()
@@ -108,6 +110,7 @@ impl Unit {
                     .with_water(train.has(Point::PermeateTds), &chemistry)
             })
             .collect();
+        let fillings = Fillings::new(&settings, &kept.fillings, &mut stages);
         let mut unit = Self {
             alerts: alert::alerts_of(&settings, |key| kept.alerts.get(key).cloned()),
             train,
@@ -116,6 +119,7 @@ impl Unit {
             runs: Runs::new(kept.totals, kept.cycling.usual_level),
             cycling: Cycling::new(kept.cycling, now.mono),
             stages,
+            fillings,
             taught: Taught::of(&kept.membrane, &settings),
             membrane: kept.membrane.clone(),
             watch: Watch::new(&settings, &kept.watch),
@@ -260,6 +264,7 @@ impl Unit {
                 .stages
                 .insert(stage.settings().id.clone(), stage.state().clone());
         }
+        state.fillings = self.fillings.state();
         state.membrane = self.membrane.clone();
         state.watch = self.watch.state(&self.settings);
         state.alerts = self
@@ -374,6 +379,9 @@ impl Unit {
         }
         self.follow_days(now);
         self.looked_at = now.mono;
+        if changes.stopped {
+            self.judge_fillings(now);
+        }
         let (train, settings, state) = (&self.train, &self.settings, self.runs.state);
         self.watch
             .look(now.mono, train, settings, &flows, state, &changes);
@@ -403,10 +411,12 @@ impl Unit {
             return;
         }
         let live = self.live(now.mono);
+        self.fillings.sample(&self.train, &self.settings, now.mono);
         if let Some(open) = &mut self.runs.open {
             open.steady.sample(now.mono, &live);
             if let Some(part) = open.steady.part(now.mono) {
                 self.teach(now, &part.figures, now.date());
+                self.judge_fillings(now);
                 self.keep = Keep::Now;
             }
         }

@@ -173,6 +173,18 @@ impl Unit {
         );
     }
 
+    /// What taught the capacity of a stage's fillings, in words; `None` while nothing did.
+    #[must_use]
+    pub fn capacity_learned_from(&self, stage: &Stage) -> Option<String> {
+        self.fillings.learned_from(stage)
+    }
+
+    /// What there is to say of a stage's filling, each in a sentence.
+    #[must_use]
+    pub fn stage_notes(&self, stage: &Stage) -> Vec<String> {
+        self.fillings.notes(stage, self.settings.tds_scale)
+    }
+
     /// The metrics this configuration can give.
     #[must_use]
     pub fn possible(&self) -> &[Metric] {

@@ -21,6 +21,7 @@ pub mod scaling;
 pub mod sediment;
 pub mod slope;
 pub mod statistics;
+pub mod swapped;
 
 use crate::quantity::Temperature;
 

@@ -17,6 +17,7 @@ mod sensors;
 mod storage;
 mod supply;
 mod truth;
+mod vessels;
 mod water;
 
 pub use demo::{DemoUnit, demo_configuration};
@@ -29,6 +30,7 @@ pub use sensors::{Fault, Reading, Sensor};
 pub use storage::{Container, Draw};
 pub use supply::Supply;
 pub use truth::{Totals, Truth};
+pub use vessels::{Dissolved, Vessel, Vessels};
 pub use water::TemperatureLaw;
 
 #[cfg(test)]

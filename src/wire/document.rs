@@ -302,6 +302,13 @@ impl<'a> Snapshot<'a> {
         }
         fields.put("binds", found.binding.map(crate::core::Binding::key));
         stage_due_fields(self.unit, self.now, index, &mut fields);
+        if let Some(taught) = self.unit.capacity_learned_from(stage) {
+            fields.put("capacity_learned_from", taught);
+        }
+        let notes = self.unit.stage_notes(stage);
+        if !notes.is_empty() {
+            fields.put("notes", notes);
+        }
         fields
     }
 }

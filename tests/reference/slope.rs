@@ -3,7 +3,7 @@
 // Figures stand as the source printed them.
 #![allow(clippy::excessive_precision)]
 
-use permeated::physics::normal::quantile;
+use permeated::physics::normal::{hazard, quantile};
 use permeated::physics::slope::{Slope, theil_sen};
 
 use crate::{near, near_share};
@@ -235,4 +235,27 @@ fn normal_quantiles() {
     for outside in [0.0, 1.0, -0.1, 1.1, f64::NAN] {
         assert_eq!(quantile(outside), None, "{outside}");
     }
+}
+
+/// φ(x) / (1 − Φ(x)) with the complementary error function of Python's `math`; the middle is √(2/π).
+#[test]
+fn the_hazard_of_a_normal_number_is_that_of_the_error_function() {
+    for (x, expected) in [
+        (-8.5, 8.166_235_631_669_551e-17),
+        (-3.0, 0.004_437_839_042_125_664),
+        (-1.0, 0.287_599_970_939_178_4),
+        (0.0, 0.797_884_560_802_865_4),
+        (1.0, 1.525_135_276_160_981),
+        (1.999, 2.372_329_841_607_757_4),
+        (2.0, 2.373_215_532_822_84),
+        (2.001, 2.374_101_283_393_788_5),
+        (3.0, 3.283_098_654_930_434),
+        (5.0, 5.186_503_967_125_83),
+        (10.0, 10.098_093_233_962_423),
+        (20.0, 20.049_753_068_527_14),
+    ] {
+        near_share(x, hazard(x), expected, 1e-9);
+    }
+    assert_eq!(hazard(-40.0), 0.0);
+    assert!(hazard(1e6) >= 1e6 && hazard(f64::NAN).is_nan());
 }

@@ -94,6 +94,9 @@ fn limit(unit: &UnitSettings, code: Code, of_baseline: bool) -> Option<String> {
         Code::StageOverdue => alerts
             .stage_overdue
             .map(|late| format!("spent for {}", duration_text(late))),
+        Code::StageLeaking => alerts
+            .stage_leaking
+            .then(|| "salt behind its resin grows run by run".to_owned()),
         Code::StageExhausted => alerts.stage_exhausted.then(|| "nothing left".to_owned()),
         Code::BalanceOpen => alerts.doubts.balance_open.as_ref().map(|limits| {
             let per_cent = short(limits.raise * 100.0);

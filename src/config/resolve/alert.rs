@@ -46,6 +46,7 @@ pub(in super::super) const TABLES: &[(&str, &[&str])] = &[
     ("stage_low", STAGE_LOW_KEYS),
     ("stage_exhausted", SWITCH_KEYS),
     ("stage_overdue", STAGE_OVERDUE_KEYS),
+    ("stage_leaking", SWITCH_KEYS),
     ("sensor_silent", SILENT_KEYS),
     ("short_cycling", SHORT_CYCLING_KEYS),
     ("run_too_long", RUN_TOO_LONG_KEYS),
@@ -214,6 +215,7 @@ pub(super) fn alerts(
                 field.duration_in(defaults::STAGE_OVERDUE_RANGE)
             })
             .filter(|_| enabled(table("stage_overdue"))),
+        stage_leaking: enabled(table("stage_leaking")),
         sensor_silent: enabled(table("sensor_silent"))
             .then_some(grace.unwrap_or(defaults::SILENT_GRACE)),
         short_cycling: short_cycling.limit(table("short_cycling")),

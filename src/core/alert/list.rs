@@ -3,7 +3,10 @@
 use super::{Alert, AlertState, Code, Life, Subject};
 use crate::{
     config::{SensorSettings, StageKind, UnitSettings},
-    core::doubt::{can_be_implausible, can_be_stuck},
+    core::{
+        breakthrough::watched_stages,
+        doubt::{can_be_implausible, can_be_stuck},
+    },
 };
 
 /// The alerts a unit's settings switch on, in a fixed order.
@@ -59,6 +62,7 @@ pub(in crate::core) fn alerts_of(
             Code::RecoveryOutOfRange => (hydraulics.recovery_out_of_range.is_some(), unit()),
             Code::ShutoffLeaking => (hydraulics.shutoff_leaking.is_some(), unit()),
             Code::StageExhausted => (limits.stage_exhausted, stages(settings)),
+            Code::StageLeaking => (limits.stage_leaking, watched(settings)),
             Code::StageLow => (limits.stage_low.is_some(), stages(settings)),
             Code::StageOverdue => (limits.stage_overdue.is_some(), stages(settings)),
         };
@@ -104,17 +108,29 @@ fn sensors(
         .collect()
 }
 
-/// Stages that have a configured life or capacity, and a membrane whose wear can be told: the others can
-/// not be judged.
+/// DI stages with a probe that would show what they let through.
+fn watched(settings: &UnitSettings) -> Vec<(Subject, String)> {
+    let indices = watched_stages(settings).into_iter();
+    indices
+        .filter_map(|index| {
+            let stage = settings.stages.get(index)?;
+            Some((Subject::Stage(index), stage.id.clone()))
+        })
+        .collect()
+}
+
+/// Stages that have a configured life or capacity, or a probe that shows them spent, and a membrane
+/// whose wear can be told: the others can not be judged.
 fn stages(settings: &UnitSettings) -> Vec<(Subject, String)> {
+    let watched = watched_stages(settings);
     settings
         .stages
         .iter()
         .enumerate()
-        .filter(|(_, stage)| {
+        .filter(|(index, stage)| {
             let has_life = stage.life_volume.is_some() || stage.life_time.is_some();
             let wears = stage.kind == StageKind::Membrane && settings.membrane.is_some();
-            has_life || stage.capacity.is_some() || wears
+            has_life || stage.capacity.is_some() || wears || watched.contains(index)
         })
         .map(|(index, stage)| (Subject::Stage(index), stage.id.clone()))
         .collect()

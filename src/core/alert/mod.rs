@@ -77,6 +77,8 @@ pub enum Code {
     ShutoffLeaking,
     /// A stage is spent by its configured life.
     StageExhausted,
+    /// The resin of a stage begins to let salt through.
+    StageLeaking,
     /// A stage is nearly spent.
     StageLow,
     /// A stage was spent long ago and is still in use.
@@ -85,7 +87,7 @@ pub enum Code {
 
 impl Code {
     /// Every code.
-    pub const ALL: [Self; 24] = [
+    pub const ALL: [Self; 25] = [
         Self::BalanceOpen,
         Self::FeedPressureHigh,
         Self::FeedPressureLow,
@@ -108,6 +110,7 @@ impl Code {
         Self::ShortCycling,
         Self::ShutoffLeaking,
         Self::StageExhausted,
+        Self::StageLeaking,
         Self::StageLow,
         Self::StageOverdue,
     ];
@@ -138,6 +141,7 @@ impl Code {
             Self::SensorSilent => "sensor_silent",
             Self::ShortCycling => "short_cycling",
             Self::StageExhausted => "stage_exhausted",
+            Self::StageLeaking => "stage_leaking",
             Self::StageLow => "stage_low",
             Self::StageOverdue => "stage_overdue",
         }
@@ -169,6 +173,7 @@ impl Code {
             Self::FlushMissed
             | Self::NormalizedFlowFalling
             | Self::ShortCycling
+            | Self::StageLeaking
             | Self::StageLow => Severity::Notice,
         }
     }

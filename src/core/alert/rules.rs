@@ -11,6 +11,7 @@ use super::{
 use crate::{
     config::{Limit, UnitSettings},
     core::{
+        breakthrough::Fillings,
         cycling::RunFacts,
         doubt::Doubt,
         due::Due,
@@ -39,9 +40,11 @@ pub(crate) struct Circumstances<'a> {
     pub sensors: &'a [Sensor],
     pub train: &'a Train,
     pub watch: &'a Watch,
+    /// What is found of each stage.
     pub stages: &'a [StageFindings],
-    /// The stages themselves, and when each falls due.
-    pub unit_stages: &'a [Stage],
+    /// The stages themselves, what their resin is like, and when each falls due.
+    pub vessels: &'a [Stage],
+    pub fillings: &'a Fillings,
     pub dues: &'a [Due],
     pub membrane: &'a MembraneState,
     pub taught: &'a Taught,
@@ -86,6 +89,7 @@ pub(crate) fn judge(alert: &Alert, around: &Circumstances) -> Option<Judgement> 
         (Code::ShortCycling, _) => around.short_cycling(),
         (Code::SensorSilent, Subject::Sensor(index)) => around.silent(index),
         (Code::StageExhausted, Subject::Stage(index)) => around.stage_exhausted(index),
+        (Code::StageLeaking, Subject::Stage(index)) => around.stage_leaking(index),
         (Code::StageLow, Subject::Stage(index)) => around.stage_low(index),
         (Code::StageOverdue, Subject::Stage(index)) => around.stage_overdue(index),
         (Code::BalanceOpen, _) => around.balance_open(),
@@ -102,6 +106,7 @@ pub(crate) fn judge(alert: &Alert, around: &Circumstances) -> Option<Judgement> 
             | Code::SensorSilent
             | Code::SensorStuck
             | Code::StageExhausted
+            | Code::StageLeaking
             | Code::StageLow
             | Code::StageOverdue,
             _,
@@ -164,6 +169,7 @@ pub(crate) fn describe(alert: &Alert, judgement: &Judgement, around: &Circumstan
         ),
         Code::SensorSilent => return around.describe_silence(alert),
         Code::StageExhausted => (around.describe_exhausted(alert), "%"),
+        Code::StageLeaking => (around.describe_leaking(alert), "mg/L"),
         Code::StageLow => {
             let (sentence, basis) = around.describe_low(alert, judgement);
             return figure(with_caution(sentence, basis), value, limit, "%");

@@ -18,6 +18,7 @@ use crate::{
         stage::Stage,
     },
     metrics::StageMetric,
+    quantity::Conductivity,
 };
 
 /// Few days left clear only beyond so many times the limit: a forecast breathes with the weeks.
@@ -47,7 +48,7 @@ impl Circumstances<'_> {
 
     fn filling(&self, alert: &Alert) -> Option<(&Stage, &Due)> {
         let index = Self::index_of(alert)?;
-        Some((self.unit_stages.get(index)?, self.dues.get(index)?))
+        Some((self.vessels.get(index)?, self.dues.get(index)?))
     }
 
     pub(super) fn stage_name<'a>(&'a self, alert: &'a Alert) -> &'a str {
@@ -60,6 +61,7 @@ impl Circumstances<'_> {
         match found.and_then(|found| found.binding) {
             Some(Binding::Load) => "by the load it has taken",
             Some(Binding::Age) => "by its age",
+            Some(Binding::Breakthrough) => "by the salt that breaks through",
             Some(Binding::Flow) => "by the flow it gives",
             Some(Binding::Salt) => "by the salt it lets pass",
             Some(Binding::Volume) => "by the water it has treated",
@@ -71,6 +73,34 @@ impl Circumstances<'_> {
     fn unworn(&self, index: usize) -> Option<Known<f64>> {
         let left = self.found(index)?.left_unworn.ok()?;
         Some(left.map(|share| (share * 100.0).max(0.0)))
+    }
+
+    /// Salt behind it grows run by run, and is not at the limit yet.
+    pub(super) fn stage_leaking(&self, index: usize) -> Option<Judgement> {
+        let shown = |us_per_cm| {
+            let conductivity = Conductivity::from_us_per_cm(us_per_cm);
+            self.settings.tds_scale.tds(conductivity).mg_per_l()
+        };
+        Some(match self.stages.get(index)?.leaking? {
+            Some((level, limit)) => Judgement {
+                limit: shown(limit),
+                ..at_once(Verdict::Beyond, Known::measured(shown(level)))
+            },
+            None => at_once(Verdict::Well, Known::measured(0.0)),
+        })
+    }
+
+    pub(super) fn describe_leaking(&self, alert: &Alert) -> String {
+        let stage = match alert.subject {
+            Subject::Stage(index) => self.vessels.get(index),
+            Subject::Sensor(_) | Subject::Unit => None,
+        };
+        let sentence = stage.and_then(|stage| {
+            self.fillings
+                .leaking_sentence(stage, self.settings.tds_scale)
+        });
+        sentence
+            .unwrap_or_else(|| format!("{} begins to let salt through.", self.stage_name(alert)))
     }
 
     pub(super) fn stage_exhausted(&self, index: usize) -> Option<Judgement> {
@@ -142,7 +172,7 @@ impl Circumstances<'_> {
 
     /// Days since it was spent.
     fn days_spent(&self, index: usize) -> Option<f64> {
-        let spent = self.unit_stages.get(index)?.state().spent?;
+        let spent = self.vessels.get(index)?.state().spent?;
         let days = self.now.date()?.since(spent)?;
         Some(days.as_secs_f64() / SECONDS_PER_DAY)
     }
@@ -153,7 +183,7 @@ impl Circumstances<'_> {
             return Some(false);
         };
         if self.unworn(index)?.value > SPENT_CLEAR
-            || self.unit_stages.get(index)?.state().spent.is_none()
+            || self.vessels.get(index)?.state().spent.is_none()
         {
             return Some(false);
         }

@@ -33,6 +33,7 @@ pub fn title(code: Code) -> &'static str {
         Code::SensorSilent => "Sensor silent",
         Code::ShortCycling => "Short cycling",
         Code::StageExhausted => "Stage spent",
+        Code::StageLeaking => "Resin begins to let salt through",
         Code::StageLow => "Stage nearly spent",
         Code::StageOverdue => "Stage overdue",
     }
@@ -118,6 +119,9 @@ pub fn check_first(code: Code) -> &'static str {
         }
         Code::SensorSilent => "Check the sensor's power and network, then its topic on the broker.",
         Code::StageExhausted => "Replace it and tell permeated that it was replaced.",
+        Code::StageLeaking => {
+            "Have a fresh filling at hand; compare the probe with a second meter before you change anything."
+        }
         Code::StageLow => "Order a replacement.",
         Code::StageOverdue => {
             "Replace it before the unit makes more water: what it held back goes on to the stages behind it; then tell \
@@ -167,6 +171,7 @@ pub fn caution(code: Code) -> Option<&'static str> {
         | Code::SensorStuck
         | Code::ShortCycling
         | Code::StageExhausted
+        | Code::StageLeaking
         | Code::StageLow
         | Code::StageOverdue => None,
     }

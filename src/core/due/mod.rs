@@ -11,17 +11,14 @@ pub(super) use calendar::{dates, lead_days};
 pub(super) use words::due_text;
 
 use super::{
-    known::{Basis, Finding, Lack},
+    known::{Basis, Finding, Known, Lack},
     left::{Binding, SECONDS_PER_DAY, StageFindings},
     load::{Ends, LEAST, LIKELY, MOST},
     membrane::{Way, Ways},
     stage::Stage,
     usage::{FARTHEST, Rate, Span, Start},
 };
-use crate::{
-    config::Capacity,
-    time::{Now, Wall},
-};
+use crate::time::{Now, Wall};
 
 /// The use of the first days is not judged on less than this.
 const LEAST_DAYS_OF_USE: f64 = 3.0;
@@ -101,21 +98,26 @@ impl Stage {
             (worn(|ways| &ways.flow), Binding::Flow),
             (worn(|ways| &ways.salt), Binding::Salt),
         ];
-        let (days, binding) = first_of(&limits);
+        let (days, binding) = if self.standing.is_spent {
+            (Ok(Known::measured(Span::OVER)), Some(Binding::Breakthrough))
+        } else {
+            first_of(&limits)
+        };
         let litres = match binding {
             Some(Binding::Load) => by_load.ok(),
             Some(Binding::Volume) => by_volume.ok(),
-            Some(Binding::Age | Binding::Flow | Binding::Salt) | None => None,
+            Some(Binding::Age | Binding::Breakthrough | Binding::Flow | Binding::Salt) | None => {
+                None
+            }
         };
         let per_day = litres.zip(days.ok()).and_then(|(litres, days)| {
             let (litres, days) = (litres.value[LIKELY], days.value.likely);
             (litres > 0.0 && days.is_finite()).then(|| litres / days)
         });
-        let is_ions = matches!(self.settings.capacity, Some(Capacity::Ions(_)));
         Due {
             days,
             binding,
-            litres: if is_ions { by_load } else { Err(Lack::NoLife) },
+            litres: self.room().ok_or(Lack::NoLife).and(by_load),
             per_day,
         }
     }

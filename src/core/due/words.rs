@@ -27,6 +27,7 @@ impl Stage {
                 let life = self.settings.life_time.unwrap_or_default().as_secs_f64();
                 format!("its life is {:.0} days", life / SECONDS_PER_DAY)
             }
+            Binding::Breakthrough => "salt breaks through".to_owned(),
             Binding::Flow => wear(&ways.flow, "flow"),
             Binding::Salt => wear(&ways.salt, "salt passage"),
             Binding::Load => self.load_text(),
@@ -94,7 +95,7 @@ pub(in crate::core) fn due_text(
         (None, _) => String::new(),
     };
     let until = match (binding, due.per_day) {
-        (Binding::Age, _) => format!("it ends on {}", day(likely)),
+        (Binding::Age | Binding::Breakthrough, _) => format!("it ends on {}", day(likely)),
         (Binding::Flow | Binding::Salt, _) => {
             format!("as it goes on, the rest is gone about {}", day(likely))
         }

@@ -70,6 +70,15 @@ pub struct Span {
     pub high: f64,
 }
 
+impl Span {
+    /// Nothing is left.
+    pub(in crate::core) const OVER: Self = Self {
+        low: 0.0,
+        likely: 0.0,
+        high: 0.0,
+    };
+}
+
 impl Rate {
     /// From whole days (day since 1970, litres) and months (number, whole days, litres); `None` before
     /// there is a week.
