@@ -10,6 +10,8 @@ pub enum Group {
     Membrane,
     /// What the membrane's runs have taught over its life.
     Wear,
+    /// What tests by hand and the feed's analysis say of the membrane.
+    Chemistry,
     /// Ever-growing sums, and what they come to by the day and by the run.
     Totals,
     /// What the product costs.
@@ -153,6 +155,11 @@ catalogue! {
         SaltLimitLikely, Wear, "salt_limit_likely_d", "d", 0, "Days until the normalised salt passage reaches its limit, at the present change.";
         SaltLimitLatest, Wear, "salt_limit_latest_d", "d", 0, "Days until the normalised salt passage reaches its limit, at the latest.";
         SmallestSaltChange, Wear, "smallest_salt_change_pct", "%", 1, "The smallest lasting change of the salt passage that 30 runs of this unit's scatter can show.";
+        ScalingIndex, Chemistry, "scaling_index", "", 2, "Saturation index of the concentrate for calcium carbonate (ASTM D3739), by the feed's analysis and the last settled run.";
+        SafeRecovery, Chemistry, "safe_recovery_pct", "%", 1, "Recovery at which that index reaches its limit; 90 at most, 0 where the feed itself is beyond it.";
+        ChlorineExposureLow, Chemistry, "chlorine_exposure_low_ppm_h", "ppm·h", 1, "What the element has at least been exposed to: total chlorine times hours of making water, from positive tests only.";
+        ChlorineExposure, Chemistry, "chlorine_exposure_ppm_h", "ppm·h", 1, "The same, counted from the middle between the last good and the first positive test.";
+        ChlorineExposureHigh, Chemistry, "chlorine_exposure_high_ppm_h", "ppm·h", 1, "The same, counted from the last good test.";
         FeedVolume, Totals, "feed_l", "L", 3, "Water into the unit since the beginning.";
         PermeateVolume, Totals, "permeate_l", "L", 3, "Permeate made since the beginning.";
         ConcentrateVolume, Totals, "concentrate_l", "L", 3, "Concentrate to the drain since the beginning.";
@@ -210,6 +217,7 @@ catalogue! {
         CapacityLow, Now, "capacity_low_meq", "meq", 0, "The least that the present filling takes: lower end of the 95 % band.";
         CapacityHigh, Now, "capacity_high_meq", "meq", 0, "The most that the present filling takes: upper end of the 95 % band.";
         DisinfectantLoad, Now, "disinfectant_load_g", "g", 2, "Disinfectant that the feed has brought to carbon since it was installed, as Cl2.";
+        ContactTime, Now, "contact_time_s", "s", 0, "Contact time of the feed in carbon, its volume over the feed's flow in the last settled run.";
     }
 }
 

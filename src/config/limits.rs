@@ -4,7 +4,7 @@
 use std::time::Duration;
 
 use super::settings::Limit;
-use crate::quantity::{Flow, Pressure, Temperature, Volume};
+use crate::quantity::{Concentration, Flow, Pressure, Temperature, Volume};
 
 /// A range with hysteresis and holding times: raised outside `low` to `high`, taken back inside
 /// `clear_low` to `clear_high`.
@@ -78,4 +78,20 @@ pub struct HydraulicLimits {
     pub feed_temperature_out_of_range: Option<Band<Temperature>>,
     /// Whether a closed leak contact is told.
     pub leak: bool,
+}
+
+/// Limits of what no sensor tells: tests by hand, rinses, the water's analysis. `None` switches an alert
+/// off.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CareLimits {
+    /// A test for total chlorine behind carbon is due after this time.
+    pub test_due: Option<Duration>,
+    /// Whether a positive test behind the last carbon is told …
+    pub chlorine_breakthrough: bool,
+    /// … with total chlorine of this or more.
+    pub positive: Concentration,
+    /// Whether a new filling's rinse is asked for.
+    pub rinse_due: bool,
+    /// Saturation index of the concentrate above this.
+    pub scaling_risk: Option<Limit<f64>>,
 }

@@ -31,7 +31,9 @@ pub(crate) use defaults::{
     pressure_range, temperature_range,
 };
 pub use hold_test::HoldTestSettings;
-pub use limits::{BalanceLimits, Band, DoubtLimits, HydraulicLimits, ImplausibleLimits};
+pub use limits::{
+    BalanceLimits, Band, CareLimits, DoubtLimits, HydraulicLimits, ImplausibleLimits,
+};
 pub use problem::{Place, Problem, Problems};
 pub use sensor::{
     Availability, Conversion, CountConversion, Curve, Measure, Point, Probe, RateConversion,

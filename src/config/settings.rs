@@ -9,7 +9,7 @@ use super::{
     chemistry::{Capacity, FeedChemistry},
     costs::Costs,
     hold_test::HoldTestSettings,
-    limits::{DoubtLimits, HydraulicLimits},
+    limits::{CareLimits, DoubtLimits, HydraulicLimits},
     sensor::SensorSettings,
 };
 use crate::quantity::{Conductivity, Flow, Pressure, TdsScale, Temperature, Volume};
@@ -276,6 +276,10 @@ pub struct StageSettings {
     pub lead_time: Option<Duration>,
     /// What a filling costs, in the unit's currency; a price told at a replacement counts more.
     pub price: Option<f64>,
+    /// Volume of the carbon in it, for the contact time.
+    pub media: Option<Volume>,
+    /// Water that is to wash a new filling's fines to the drain before its data count.
+    pub rinse: Option<Volume>,
 }
 
 /// A limit with hysteresis and holding times.
@@ -341,6 +345,8 @@ pub struct AlertSettings {
     pub doubts: DoubtLimits,
     /// Limits of the hydraulics.
     pub hydraulics: HydraulicLimits,
+    /// What tests by hand and the water's analysis tell.
+    pub care: CareLimits,
 }
 
 impl UnitSettings {

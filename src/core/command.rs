@@ -4,7 +4,9 @@ use std::time::Duration;
 
 use super::{
     Keep,
+    hand_test::{HandResult, HandTest},
     hold_test::HoldTestRequest,
+    journal::Deed,
     output::{EventKind, Output},
     unit::Unit,
 };
@@ -29,6 +31,13 @@ pub enum Command {
     StartHoldTest(HoldTestRequest),
     /// The pressure hold test shall end.
     StopHoldTest,
+    /// A test by hand.
+    Test {
+        /// Which.
+        test: HandTest,
+        /// What was found; its entry is numbered here.
+        result: HandResult,
+    },
 }
 
 /// A second "replaced" within this time is the same press of the button, or its redelivery.
@@ -40,6 +49,18 @@ impl Unit {
         self.keep = Keep::Now;
         self.dues_at = None;
         match command {
+            Command::Test { test, mut result } => {
+                let deed = Deed::Test {
+                    test,
+                    value: result.value,
+                    after: result.after.clone(),
+                };
+                result.entry = self.journal.add(now.date(), result.date, deed, None).number;
+                let text = format!("{}: {} taken.", test.key(), result.value);
+                self.hand_tests.take(test, result);
+                self.take_chemistry();
+                self.answer(now, &format!("test/{}", test.key()), &text);
+            }
             Command::Replaced { stage, date } => self.replace(now, stage, date),
             Command::Rebaseline => {
                 self.membrane.rebaseline();
@@ -88,6 +109,7 @@ impl Unit {
         let record = stage.replace(now, date);
         self.costs.replaced(now, &id, &self.settings);
         self.fillings.replaced(index, load, &mut self.stages);
+        self.take_replacement(now, index, date);
         if is_membrane {
             self.membrane = self.membrane.replaced();
             self.take_in();

@@ -23,12 +23,15 @@ impl Unit {
     pub(super) fn end_run(&mut self, now: Now, record: RunRecord) {
         self.cycling.end_run(now.mono, &record, &self.settings);
         self.totals.creep_salt_mg += record.creep.map_or(0.0, |creep| creep.salt_mg);
-        if record.taught_in_parts {
+        if self.care.rinsed_in_run {
+            // Fines and air of a new filling: its figures are no facts about the membrane.
+        } else if record.taught_in_parts {
             self.membrane.hold(&record.steady, record.ended);
             self.take_in();
         } else if !record.interrupted {
             self.teach(now, &record.steady, record.ended);
         }
+        self.take_run(now, &record);
         let text = record.sentence();
         self.event(now, EventKind::RunEnded, None, text);
         self.last_run = Some(record.clone());
@@ -50,6 +53,9 @@ impl Unit {
         figures: &[(String, Known<f64>)],
         ended: Option<Wall>,
     ) {
+        if self.care.rinsed_in_run {
+            return;
+        }
         let breaking_in = self.is_breaking_in(now);
         let since_last = self.taught_at.map(|at| now.mono.since(at));
         let when = When { ended, since_last };

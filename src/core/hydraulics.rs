@@ -103,6 +103,7 @@ impl Hydraulics {
         if let Some(record) = &changes.ended
             && self.state.clean_drop.is_none()
             && !record.interrupted
+            && !changes.rinsed
         {
             let name = Metric::PrefilterDrop.description().name;
             let drop = record.steady.iter().find(|(metric, _)| metric == name);

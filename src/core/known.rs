@@ -171,6 +171,12 @@ pub enum Lack {
     NotInSight,
     /// Not enough has been seen yet.
     TooEarly,
+    /// No test by hand has told it yet.
+    Untested,
+    /// The feed's analysis is not known.
+    NoAnalysis,
+    /// No carbon before the membrane, or no disinfectant configured.
+    NoCarbon,
     /// Nothing configured says how long it lasts.
     NoLife,
     /// Nothing configured says what it costs.
@@ -191,6 +197,8 @@ impl Lack {
                 | Self::NoLife
                 | Self::NoPrice
                 | Self::Boosted
+                | Self::NoAnalysis
+                | Self::NoCarbon
         )
     }
 
@@ -225,6 +233,11 @@ impl fmt::Display for Lack {
             Self::NotPhysical => return f.write_str("the readings give no physical answer"),
             Self::NotInSight => return f.write_str("not in sight"),
             Self::TooEarly => return f.write_str("too early to say"),
+            Self::Untested => return f.write_str("not tested by hand yet"),
+            Self::NoAnalysis => {
+                return f.write_str("calcium (or hardness), alkalinity and pH are not all known");
+            }
+            Self::NoCarbon => return f.write_str("no carbon and disinfectant configured"),
             Self::NoLife => return f.write_str("no life configured"),
             Self::NoPrice => return f.write_str("no price configured"),
             Self::NoDate => return f.write_str("the clock is not set"),

@@ -28,8 +28,12 @@ pub enum Binding {
     Flow,
     /// What it has taken: ions, or disinfectant.
     Load,
+    /// The pressure it takes.
+    PressureDrop,
     /// The salt the membrane lets pass.
     Salt,
+    /// A test by hand.
+    Test,
     /// The water it has treated.
     Volume,
 }
@@ -43,7 +47,9 @@ impl Binding {
             Self::Breakthrough => "breakthrough",
             Self::Flow => "flow",
             Self::Load => "load",
+            Self::PressureDrop => "pressure_drop",
             Self::Salt => "salt",
+            Self::Test => "test",
             Self::Volume => "volume",
         }
     }
@@ -135,6 +141,8 @@ impl Stage {
                 (by_load(end), Binding::Load),
                 (by_volume, Binding::Volume),
                 (by_age, Binding::Age),
+                (self.evidence.by_drop, Binding::PressureDrop),
+                (self.evidence.by_test, Binding::Test),
             ])
         };
         let at = |end: usize| {
@@ -162,7 +170,8 @@ impl Stage {
             None if self.standing.is_watched && self.is_probed => Err(Lack::TooEarly),
             None => Err(Lack::NoLife),
         };
-        let left_volume = self.left_volume(treated, used);
+        let by_test = self.evidence.by_test;
+        let left_volume = by_test.or_else(|_| self.left_volume(treated, used));
         let mut findings = [Err(Lack::TooEarly); StageMetric::ALL.len()];
         for (slot, metric) in findings.iter_mut().zip(StageMetric::ALL) {
             *slot = sized(match metric {
@@ -187,6 +196,7 @@ impl Stage {
                 | StageMetric::LeftVolumeHigh => Err(Lack::TooEarly),
                 StageMetric::Tds => tds.map(|known| known.map(Tds::mg_per_l)),
                 StageMetric::Age => age,
+                StageMetric::ContactTime => self.evidence.contact,
             });
         }
         let standing = &self.standing;
@@ -276,6 +286,8 @@ mod tests {
             installed: Some(jiff::civil::date(2026, 3, 1)),
             lead_time: None,
             price: None,
+            media: None,
+            rinse: None,
         };
         Stage::new(settings, None, Some(Basis::Inferred), None)
     }

@@ -20,7 +20,9 @@ impl Unit {
                     Some(lack) => Err(lack),
                     None => values.of(metric),
                 },
-                Group::Now | Group::Membrane | Group::Totals | Group::Costs => values.of(metric),
+                Group::Now | Group::Membrane | Group::Chemistry | Group::Totals | Group::Costs => {
+                    values.of(metric)
+                }
             };
             match found {
                 Err(lack) if lack.is_permanent() => self.impossible.push((metric, lack)),

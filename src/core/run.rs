@@ -92,6 +92,8 @@ pub(super) struct RunChanges {
     pub started: bool,
     /// Water ceased to be made: the record follows once it is known whether a flush came.
     pub stopped: bool,
+    /// Whether a new filling was being rinsed in the run that is over.
+    pub rinsed: bool,
 }
 
 /// A flush that begins this long after a run still belongs to it.

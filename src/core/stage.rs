@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{
     breakthrough::Standing,
+    care::Evidence,
     known::Basis,
     load::{LoadState, Offered},
     water::Volumes,
@@ -38,6 +39,9 @@ pub struct StageState {
     /// Since when nothing is left of it, its wear not counted.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub spent: Option<Wall>,
+    /// Water that still has to wash out a new filling's fines.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rinse: Option<Volume>,
 }
 
 /// How a filling ended.
@@ -70,6 +74,8 @@ pub struct Stage {
     pub(super) brings_ammonia: bool,
     /// How the filling stands, where it is resin.
     pub(super) standing: Standing,
+    /// What tests by hand and gauges tell of it.
+    pub(super) evidence: Evidence,
 }
 
 impl Stage {
@@ -92,6 +98,7 @@ impl Stage {
             level: None,
             brings_ammonia: false,
             standing: Standing::default(),
+            evidence: Evidence::default(),
         }
     }
 
@@ -135,6 +142,9 @@ impl Stage {
             StageWater::Feed => passed.feed,
             StageWater::Permeate => passed.permeate,
         };
+        if self.state.rinse.is_some() {
+            self.rinse(self.state.treated - before);
+        }
         if let Some(level) = offered.disinfectant.filter(|_| self.is_carbon()) {
             // What came before it was counted is taken to have had the same level.
             let given = self.state.disinfectant.unwrap_or(level.in_volume(before));
@@ -163,6 +173,7 @@ impl Stage {
             installed: date.or(now.date()),
             seen: now.date(),
             treated: Volume::ZERO,
+            rinse: self.rinse_of_new_filling(now, date),
             ..StageState::default()
         };
         old

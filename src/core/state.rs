@@ -5,9 +5,10 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use super::{
-    alert::AlertState, breakthrough::Filling, costs::CostState, cycling::CyclingState,
-    hand_test::HandTests, hold_test::HoldTestState, journal::Journal, membrane::MembraneState,
-    meter::MeterState, record::RunRecord, run::OpenRunState, stage::StageState, usage::UsageState,
+    alert::AlertState, breakthrough::Filling, carbon::CarbonState, costs::CostState,
+    cycling::CyclingState, hand_test::HandTests, hold_test::HoldTestState, journal::Journal,
+    membrane::MembraneState, meter::MeterState, prefilter::PrefilterState, record::RunRecord,
+    run::OpenRunState, settled_water::SettledWater, stage::StageState, usage::UsageState,
     watch::WatchState, water::Totals,
 };
 use crate::quantity::Volume;
@@ -51,4 +52,10 @@ pub struct UnitState {
     pub costs: CostState,
     /// The pressure hold test.
     pub hold_test: HoldTestState,
+    /// What tests by hand told of carbon.
+    pub carbon: CarbonState,
+    /// The water of the last settled runs.
+    pub settled_water: SettledWater,
+    /// The pressure that pre-filters take.
+    pub prefilter: PrefilterState,
 }

@@ -37,6 +37,7 @@ impl Unit {
             sensors: self.train.sensors(),
             train: &self.train,
             watch: &self.watch,
+            care: &self.care,
             stages: &found,
             vessels: &self.stages,
             fillings: &self.fillings,

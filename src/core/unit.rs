@@ -6,6 +6,7 @@ use super::{
     Keep,
     alert::{self, Alert},
     breakthrough::Fillings,
+    care::Care,
     costs::Costs,
     cycling::Cycling,
     due::Due,
@@ -65,6 +66,7 @@ pub struct Unit {
     pub(super) dues_at: Option<Mono>,
     pub(super) costs: Costs,
     pub(super) hold_test: HoldTest,
+    pub(super) care: Care,
     pub(super) alerts: Vec<Alert>,
     pub(super) last_run: Option<RunRecord>,
     /// State of what left the configuration, kept in case it returns.
@@ -111,6 +113,7 @@ impl Unit {
             })
             .collect();
         let fillings = Fillings::new(&settings, &kept.fillings, &mut stages);
+        let care = Care::new(&train, &settings, &kept);
         let mut unit = Self {
             alerts: alert::alerts_of(&settings, |key| kept.alerts.get(key).cloned()),
             train,
@@ -131,6 +134,7 @@ impl Unit {
             dues_at: None,
             costs: Costs::new(kept.costs.clone(), settings.costs.as_ref()),
             hold_test: HoldTest::new(kept.hold_test.clone()),
+            care,
             last_run: kept.last_run.clone(),
             outputs: VecDeque::new(),
             found: Vec::new(),
@@ -142,6 +146,7 @@ impl Unit {
             settings,
             former: kept,
         };
+        unit.take_evidence(now);
         unit.find_possible(now);
         unit.rule_out_wear();
         if let Some(over) = unit.former.over_run.take() {
@@ -283,6 +288,7 @@ impl Unit {
         state.usage = self.usage.state().clone();
         state.costs = self.costs.state.clone();
         state.hold_test = self.hold_test.state.clone();
+        self.care.keep(&mut state);
         state
     }
 
@@ -306,6 +312,7 @@ impl Unit {
             stage.take_chemistry(&self.chemistry);
         }
         self.dues_at = None;
+        self.care.tests_changed = true;
     }
 
     pub(super) fn readings<T>(&self, now: Mono, ask: impl FnOnce(&Readings) -> T) -> T {
@@ -382,6 +389,7 @@ impl Unit {
         if changes.stopped {
             self.judge_fillings(now);
         }
+        self.care_for(now, &mut changes);
         let (train, settings, state) = (&self.train, &self.settings, self.runs.state);
         self.watch
             .look(now.mono, train, settings, &flows, state, &changes);
@@ -389,6 +397,7 @@ impl Unit {
             self.end_run(now, *record);
         }
         if changes.started {
+            self.care.begin_run();
             let text = "The unit began to make water.".to_owned();
             self.event(now, EventKind::RunStarted, None, text);
         }

@@ -77,6 +77,12 @@ impl Unit {
         &self.taught.causes
     }
 
+    /// What tests by hand and the feed's analysis say of the membrane, in words.
+    #[must_use]
+    pub fn membrane_advice(&self) -> &[String] {
+        &self.care.membrane_advice
+    }
+
     /// The alerts, in a fixed order.
     #[must_use]
     pub fn alerts(&self) -> &[Alert] {
@@ -136,6 +142,7 @@ impl Unit {
             self.never(Metric::NormalizedFlowOfBaseline),
             self.never(Metric::SaltPassageOfBaseline),
         );
+        self.care.set(&mut values);
         sums::set_totals(&mut values, &self.totals, &self.train, &self.settings);
         self.set_run_totals(&mut values, now.mono);
         self.set_costs(&mut values);

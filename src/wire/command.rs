@@ -5,7 +5,7 @@ use serde_json::Value;
 use super::hold_test;
 use crate::{
     config::UnitSettings,
-    core::Command,
+    core::{Command, HandResult, HandTest},
     time::{Now, Wall},
 };
 
@@ -50,6 +50,21 @@ pub fn read(
                 stage,
                 date: date(now, payload)?,
             })
+        }
+        ["test", name] => {
+            let mut tests = HandTest::ALL.into_iter();
+            let test = tests.find(|test| test.key() == *name);
+            let test = test.ok_or_else(|| format!("there is no test {name:?}"))?;
+            let text = String::from_utf8_lossy(payload);
+            let value = text.trim().parse::<f64>().ok();
+            let value = value.filter(|value| value.is_finite() && *value >= 0.0);
+            let result = HandResult {
+                value: value.ok_or_else(|| format!("{text:?} is no number of zero or more"))?,
+                date: now.date(),
+                entry: 0,
+                after: None,
+            };
+            Ok(Command::Test { test, result })
         }
         ["membrane", "rebaseline"] => {
             if is_bare(payload) {

@@ -233,7 +233,7 @@ impl<'a> Snapshot<'a> {
         fields.put("live", live);
         let as_of = membrane.held_at.filter(|_| !live);
         fields.put("as_of", as_of.map(Wall::to_rfc3339));
-        for group in [Group::Membrane, Group::Wear] {
+        for group in [Group::Membrane, Group::Wear, Group::Chemistry] {
             self.metrics(group, &mut fields);
         }
         let round = |flow: crate::quantity::Flow| {
@@ -257,6 +257,7 @@ impl<'a> Snapshot<'a> {
         fields.put("baseline_set", membrane.baseline_set.map(Wall::to_rfc3339));
         fields.put("baseline_runs_so_far", membrane.baseline_runs());
         fields.put("break_in_runs", membrane.break_in_runs);
+        fields.put("advice", self.unit.membrane_advice());
         fields
     }
 
@@ -309,6 +310,7 @@ impl<'a> Snapshot<'a> {
         if !notes.is_empty() {
             fields.put("notes", notes);
         }
+        fields.put("advice", stage.advice());
         fields
     }
 }

@@ -64,6 +64,9 @@ pub(super) fn lacks(unit: &UnitSettings, metric: Metric, first: Lack) -> Vec<Str
             | Lack::NotInSight
             | Lack::NotPhysical
             | Lack::TooEarly
+            | Lack::Untested
+            | Lack::NoAnalysis
+            | Lack::NoCarbon
             | Lack::NoDate => return told,
         }
         match ask(&settings).values.of(metric) {

@@ -145,6 +145,21 @@ fn limit(unit: &UnitSettings, code: Code, of_baseline: bool) -> Option<String> {
             let flow = short(limit.raise.l_per_min());
             format!("above {flow} L/min in standby for {}", duration_text(limit.hold))
         }),
+        Code::ChlorineBreakthrough => alerts.care.chlorine_breakthrough.then(|| {
+            let limit = alerts.care.positive.mg_per_l();
+            format!("{} mg/L or more behind all carbon in a test by hand", short(limit))
+        }),
+        Code::RinseDue => {
+            let said = || "a new filling, until its rinse has passed".to_owned();
+            alerts.care.rinse_due.then(said)
+        }
+        Code::ScalingRisk => alerts.care.scaling_risk.as_ref().map(|limit| {
+            format!("saturation index of the concentrate above {:+.1}", limit.raise)
+        }),
+        Code::TestDue => alerts
+            .care
+            .test_due
+            .map(|every| format!("no test for total chlorine for {}", duration_text(every))),
         Code::SensorSilent => alerts.sensor_silent.map(|grace| {
             format!(
                 "nothing heard for max_age and {} more",

@@ -7,7 +7,7 @@ use super::usual::Usual;
 use crate::{
     config::{Limit, UnitSettings},
     core::{
-        Arrival, Basis, CyclingState, MembraneState, StageFindings, Unit, UnitState, Values,
+        Arrival, Basis, CyclingState, Lack, MembraneState, StageFindings, Unit, UnitState, Values,
         alert::Code, alert::Phase,
     },
     metrics::{Group, Metric, StageMetric},
@@ -73,8 +73,13 @@ impl Answer {
             found.is_ok_and(|known| known.basis == Basis::Measured)
         };
         let in_standby = code == Code::ShutoffLeaking && meters.iter().any(measured);
+        let by_hand = code == Code::ChlorineBreakthrough
+            || code == Code::ScalingRisk
+                && self.values.of(Metric::ScalingIndex) == Err(Lack::TooEarly);
         let judged = of_code().filter(|alert| {
-            in_standby || alert.life.phase() != Phase::Unknown && self.can_be_taught(code)
+            in_standby
+                || by_hand
+                || alert.life.phase() != Phase::Unknown && self.can_be_taught(code)
         });
         (judged.count(), of_code().count())
     }

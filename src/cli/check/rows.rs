@@ -208,6 +208,23 @@ pub(super) const GROUPS: &[Group] = &[
             ),
         ],
     ),
+    (
+        "By tests by hand and the feed's analysis",
+        &[
+            (
+                "scale in the membrane",
+                &[Metric::ScalingIndex, Metric::SafeRecovery],
+            ),
+            (
+                "exposure to chlorine",
+                &[
+                    Metric::ChlorineExposureLow,
+                    Metric::ChlorineExposure,
+                    Metric::ChlorineExposureHigh,
+                ],
+            ),
+        ],
+    ),
 ];
 
 /// What nothing but its own sensor can give: its absence is no news.
@@ -264,6 +281,10 @@ fn words(unit: &UnitSettings, answer: &Answer, metrics: &[Metric]) -> String {
             Err(Lack::TooEarly) if metric.group() == metrics::Group::Costs => {
                 "comes with use".to_owned()
             }
+            Err(Lack::TooEarly) if metric.group() == metrics::Group::Chemistry => {
+                "from settled runs".to_owned()
+            }
+            Err(Lack::Untested) => "from tests by hand".to_owned(),
             Ok(known) => known.basis.key().to_owned(),
             Err(lack) => absent(&additions::lacks(unit, *metric, lack)),
         })

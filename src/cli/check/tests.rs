@@ -92,8 +92,9 @@ fn the_example_computes_nearly_everything_from_measurements() {
         text.contains("supply → sediment → carbon-1 (carbon) → "),
         "{text}"
     );
-    // balance_open, prefilter_clogging and pump_not_lifting want a meter and a gauge more.
-    assert_eq!(text.matches(" absent: ").count(), 3, "{text}");
+    // balance_open, prefilter_clogging and pump_not_lifting want a meter and a gauge more; no carbon is
+    // loose.
+    assert_eq!(text.matches(" absent: ").count(), 4, "{text}");
     assert!(!text.contains("Caution"), "{text}");
     let suggested = unwrapped(&text);
     assert!(

@@ -5,12 +5,14 @@ use std::{collections::BTreeMap, ops::RangeInclusive, time::Duration};
 
 use super::{
     super::{
+        chemistry::Disinfectant,
         defaults,
         field::Field,
         nearest::hint,
         reader::Reader,
         settings::{AlertSettings, Limit},
     },
+    care,
     supply::dissolved,
     watch,
 };
@@ -60,6 +62,10 @@ pub(in super::super) const TABLES: &[(&str, &[&str])] = &[
     ("pump_not_lifting", LIMIT_KEYS),
     ("feed_temperature_out_of_range", watch::BAND_KEYS),
     ("leak", SWITCH_KEYS),
+    ("test_due", care::TEST_DUE_KEYS),
+    ("chlorine_breakthrough", care::BREAKTHROUGH_KEYS),
+    ("rinse_due", SWITCH_KEYS),
+    ("scaling_risk", LIMIT_KEYS),
 ];
 
 /// A share of what is best; an alert at 0 or at 1 would never or always be raised.
@@ -84,6 +90,7 @@ pub(super) fn alerts(
     field: Option<&Field<'_>>,
     scale: TdsScale,
     waste_ratio: Option<f64>,
+    disinfectant: Option<Disinfectant>,
 ) -> AlertSettings {
     let alerts = field.and_then(Reader::open_any);
     if let Some(alerts) = &alerts {
@@ -229,6 +236,7 @@ pub(super) fn alerts(
             .unwrap_or(defaults::FLUSH_MISSED_RUN),
         doubts: watch::doubts(&tables),
         hydraulics: watch::hydraulics(&tables, waste_ratio),
+        care: care::care(&tables, disinfectant),
     }
 }
 

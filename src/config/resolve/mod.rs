@@ -4,6 +4,7 @@
 mod alert;
 mod broker;
 mod capacity;
+mod care;
 mod chemistry;
 mod conversion;
 mod costs;

@@ -24,6 +24,8 @@ pub(super) const KEYS: &[&str] = &[
     "installed",
     "lead_time",
     "price",
+    "media",
+    "rinse",
 ];
 
 /// The stages in their order. One whose id or kind is wrong keeps its place under a stand-in,
@@ -57,6 +59,7 @@ pub(super) fn stages(unit: &Reader<'_>) -> Vec<StageSettings> {
     for (at, stage) in stages.iter_mut().enumerate() {
         stage.water = water(stage.kind, at, membrane);
         capacity_in_place(&readers[at], stage);
+        carbon_in_place(&readers[at], stage);
     }
     stages
 }
@@ -77,6 +80,17 @@ fn capacity_in_place(reader: &Reader<'_>, stage: &StageSettings) {
     };
     for key in ["resin", "capacity", "rated"] {
         reader.misplaced(key, sentence);
+    }
+}
+
+/// Contact and rinse are reckoned in feed, and only carbon has them.
+fn carbon_in_place(reader: &Reader<'_>, stage: &StageSettings) {
+    let is_carbon = matches!(stage.kind, StageKind::Carbon | StageKind::CatalyticCarbon);
+    if is_carbon && stage.water == StageWater::Feed {
+        return;
+    }
+    for key in ["media", "rinse"] {
+        reader.misplaced(key, "it belongs to carbon before the membrane");
     }
 }
 
@@ -139,6 +153,12 @@ fn stage(reader: &Reader<'_>) -> StageSettings {
         price: reader
             .field("price")
             .and_then(|field| field.number_in(defaults::PRICE_RANGE)),
+        media: reader
+            .field("media")
+            .and_then(|field| field.quantity_in(defaults::media_range())),
+        rinse: reader
+            .field("rinse")
+            .and_then(|field| field.quantity_in(defaults::rinse_range())),
     }
 }
 

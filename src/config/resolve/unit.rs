@@ -74,7 +74,12 @@ pub(super) fn unit(id: &str, field: &Field<'_>, context: &Context<'_>) -> Option
         membrane,
         stages,
         sensors,
-        alerts: alert::alerts(reader.field("alert").as_ref(), scale, supply.waste_ratio),
+        alerts: alert::alerts(
+            reader.field("alert").as_ref(),
+            scale,
+            supply.waste_ratio,
+            supply.chemistry.disinfectant,
+        ),
         supply,
         order_ahead: reader
             .field("order_ahead")

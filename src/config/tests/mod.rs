@@ -1,6 +1,7 @@
 //! What a configuration as a whole must do: every mistake told at its line, nothing accepted that
 //! cannot be meant, nothing that panics.
 
+mod care;
 mod environment;
 mod example;
 mod loads;

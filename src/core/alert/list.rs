@@ -2,7 +2,7 @@
 
 use super::{Alert, AlertState, Code, Life, Subject};
 use crate::{
-    config::{SensorSettings, StageKind, UnitSettings},
+    config::{SensorSettings, StageKind, StageWater, UnitSettings},
     core::{
         breakthrough::watched_stages,
         doubt::{can_be_implausible, can_be_stuck},
@@ -65,6 +65,19 @@ pub(in crate::core) fn alerts_of(
             Code::StageLeaking => (limits.stage_leaking, watched(settings)),
             Code::StageLow => (limits.stage_low.is_some(), stages(settings)),
             Code::StageOverdue => (limits.stage_overdue.is_some(), stages(settings)),
+            Code::ChlorineBreakthrough => (
+                limits.care.chlorine_breakthrough && has_carbon(settings),
+                unit(),
+            ),
+            Code::RinseDue => (limits.care.rinse_due, rinsed(settings)),
+            Code::ScalingRisk => (
+                limits.care.scaling_risk.is_some() && has_membrane(settings),
+                unit(),
+            ),
+            Code::TestDue => (
+                limits.care.test_due.is_some() && has_carbon(settings),
+                unit(),
+            ),
         };
         if on {
             list.extend(subjects.into_iter().map(|(subject, subject_id)| Alert {
@@ -134,4 +147,25 @@ fn stages(settings: &UnitSettings) -> Vec<(Subject, String)> {
         })
         .map(|(index, stage)| (Subject::Stage(index), stage.id.clone()))
         .collect()
+}
+
+/// Stages whose new filling has to be rinsed.
+fn rinsed(settings: &UnitSettings) -> Vec<(Subject, String)> {
+    let stages = settings.stages.iter().enumerate();
+    let rinsed = stages.filter(|(_, stage)| stage.rinse.is_some());
+    rinsed
+        .map(|(index, stage)| (Subject::Stage(index), stage.id.clone()))
+        .collect()
+}
+
+fn has_carbon(settings: &UnitSettings) -> bool {
+    settings.stages.iter().any(|stage| {
+        let is_carbon = matches!(stage.kind, StageKind::Carbon | StageKind::CatalyticCarbon);
+        is_carbon && stage.water == StageWater::Feed
+    })
+}
+
+fn has_membrane(settings: &UnitSettings) -> bool {
+    let mut stages = settings.stages.iter();
+    stages.any(|stage| stage.kind == StageKind::Membrane)
 }

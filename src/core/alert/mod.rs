@@ -1,6 +1,7 @@
 //! Alerts: codes of our own in the trade's words, each with a limit, hysteresis, a time it must
 //! hold, a plain sentence and what to check first.
 
+mod care;
 mod doubted;
 mod hydraulic;
 mod life;
@@ -35,6 +36,8 @@ use crate::{
 pub enum Code {
     /// Feed, permeate and concentrate as metered do not add up.
     BalanceOpen,
+    /// A test by hand found chlorine behind all carbon.
+    ChlorineBreakthrough,
     /// Feed pressure above what housings and tubing are made for.
     FeedPressureHigh,
     /// Too little pressure to make water with.
@@ -63,8 +66,12 @@ pub enum Code {
     RejectionLow,
     /// The unit makes water without end.
     RunTooLong,
+    /// A new filling's fines are to be washed to the drain.
+    RinseDue,
     /// The element lets more salt through than it did: a step, or a trend surely above its limit.
     SaltPassageRising,
+    /// The concentrate is so hard that chalk may fall out in the membrane.
+    ScalingRisk,
     /// A sensor's readings cannot be, or contradict the others.
     SensorImplausible,
     /// A sensor was not heard for too long.
@@ -83,12 +90,15 @@ pub enum Code {
     StageLow,
     /// A stage was spent long ago and is still in use.
     StageOverdue,
+    /// It is time to test for chlorine behind the carbon.
+    TestDue,
 }
 
 impl Code {
     /// Every code.
-    pub const ALL: [Self; 25] = [
+    pub const ALL: [Self; 29] = [
         Self::BalanceOpen,
+        Self::ChlorineBreakthrough,
         Self::FeedPressureHigh,
         Self::FeedPressureLow,
         Self::FeedTemperatureOutOfRange,
@@ -102,8 +112,10 @@ impl Code {
         Self::PumpNotLifting,
         Self::RecoveryOutOfRange,
         Self::RejectionLow,
+        Self::RinseDue,
         Self::RunTooLong,
         Self::SaltPassageRising,
+        Self::ScalingRisk,
         Self::SensorImplausible,
         Self::SensorSilent,
         Self::SensorStuck,
@@ -113,6 +125,7 @@ impl Code {
         Self::StageLeaking,
         Self::StageLow,
         Self::StageOverdue,
+        Self::TestDue,
     ];
 
     /// As written in topics and configuration.
@@ -120,6 +133,10 @@ impl Code {
     pub fn key(self) -> &'static str {
         match self {
             Self::BalanceOpen => "balance_open",
+            Self::ChlorineBreakthrough => "chlorine_breakthrough",
+            Self::RinseDue => "rinse_due",
+            Self::ScalingRisk => "scaling_risk",
+            Self::TestDue => "test_due",
             Self::FeedTemperatureOutOfRange => "feed_temperature_out_of_range",
             Self::Leak => "leak",
             Self::PrefilterClogging => "prefilter_clogging",
@@ -151,7 +168,7 @@ impl Code {
     #[must_use]
     pub fn severity(self) -> Severity {
         match self {
-            Self::FeedPressureHigh | Self::Leak => Severity::Critical,
+            Self::ChlorineBreakthrough | Self::FeedPressureHigh | Self::Leak => Severity::Critical,
             Self::BalanceOpen
             | Self::FeedTemperatureOutOfRange
             | Self::PrefilterClogging
@@ -172,9 +189,12 @@ impl Code {
             | Self::StageOverdue => Severity::Warning,
             Self::FlushMissed
             | Self::NormalizedFlowFalling
+            | Self::RinseDue
+            | Self::ScalingRisk
             | Self::ShortCycling
             | Self::StageLeaking
-            | Self::StageLow => Severity::Notice,
+            | Self::StageLow
+            | Self::TestDue => Severity::Notice,
         }
     }
 }

@@ -12,6 +12,7 @@ use crate::{
     config::{Limit, UnitSettings},
     core::{
         breakthrough::Fillings,
+        care::Care,
         cycling::RunFacts,
         doubt::Doubt,
         due::Due,
@@ -40,6 +41,7 @@ pub(crate) struct Circumstances<'a> {
     pub sensors: &'a [Sensor],
     pub train: &'a Train,
     pub watch: &'a Watch,
+    pub care: &'a Care,
     /// What is found of each stage.
     pub stages: &'a [StageFindings],
     /// The stages themselves, what their resin is like, and when each falls due.
@@ -101,8 +103,13 @@ pub(crate) fn judge(alert: &Alert, around: &Circumstances) -> Option<Judgement> 
         (Code::SensorImplausible, Subject::Sensor(index)) => around.implausible(alert, index),
         (Code::SensorStuck, Subject::Sensor(index)) => around.stuck(index),
         (Code::ShutoffLeaking, _) => around.shutoff(),
+        (Code::ChlorineBreakthrough, _) => around.breakthrough().or_else(|| forgotten(alert)),
+        (Code::RinseDue, Subject::Stage(index)) => Some(around.rinse_due(index)),
+        (Code::ScalingRisk, _) => around.scaling(),
+        (Code::TestDue, _) => around.test_due(),
         (
-            Code::SensorImplausible
+            Code::RinseDue
+            | Code::SensorImplausible
             | Code::SensorSilent
             | Code::SensorStuck
             | Code::StageExhausted
@@ -185,6 +192,10 @@ pub(crate) fn describe(alert: &Alert, judgement: &Judgement, around: &Circumstan
             return around.describe_doubt(alert, judgement);
         }
         Code::ShutoffLeaking => (hydraulic::leaking_text(value, limit), "L/min"),
+        Code::ChlorineBreakthrough => (around.describe_breakthrough(judgement), "mg/L"),
+        Code::RinseDue => (around.describe_rinse(alert, value), "L"),
+        Code::ScalingRisk => (around.describe_scaling(), ""),
+        Code::TestDue => (around.describe_test_due(judgement), "d"),
     };
     figure(with_caution(sentence, judgement.basis), value, limit, unit)
 }
@@ -303,7 +314,8 @@ impl Circumstances<'_> {
     }
 
     pub(super) fn producing(&self, metric: Metric) -> Option<Known<f64>> {
-        if self.state == RunState::Producing {
+        // Fines and air of a new filling are no quality of the water.
+        if self.state == RunState::Producing && !self.care.rinsed_in_run {
             self.live.of(metric).ok()
         } else {
             None

@@ -64,6 +64,8 @@ impl Circumstances<'_> {
             Some(Binding::Breakthrough) => "by the salt that breaks through",
             Some(Binding::Flow) => "by the flow it gives",
             Some(Binding::Salt) => "by the salt it lets pass",
+            Some(Binding::PressureDrop) => "by the pressure it takes",
+            Some(Binding::Test) => "by a test by hand",
             Some(Binding::Volume) => "by the water it has treated",
             None => "by its configured life",
         }

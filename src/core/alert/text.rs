@@ -36,6 +36,10 @@ pub fn title(code: Code) -> &'static str {
         Code::StageLeaking => "Resin begins to let salt through",
         Code::StageLow => "Stage nearly spent",
         Code::StageOverdue => "Stage overdue",
+        Code::ChlorineBreakthrough => "Chlorine behind the carbon",
+        Code::RinseDue => "New filling to be rinsed",
+        Code::ScalingRisk => "Membrane may scale",
+        Code::TestDue => "Test for chlorine due",
     }
 }
 
@@ -127,6 +131,22 @@ pub fn check_first(code: Code) -> &'static str {
             "Replace it before the unit makes more water: what it held back goes on to the stages behind it; then tell \
              permeated that it was replaced."
         }
+        Code::ChlorineBreakthrough => {
+            "Stop drawing water for fish at once. Then replace the carbon, tell permeated, and test again after some \
+             minutes of running; leave the unit shut until then, for the membrane is being damaged."
+        }
+        Code::RinseDue => {
+            "Let the rinse run to the drain before the carbon's outlet is joined to the membrane. What does not pass \
+             the unit's meters is not seen: the alert then ends once as much has passed in use."
+        }
+        Code::ScalingRisk => {
+            "Compare the waste ratio with the one that would be safe; a restrictor for more waste, a softener before \
+             the unit or flushes after each run keep scale away. Test hardness, alkalinity and pH again if the water changed."
+        }
+        Code::TestDue => {
+            "Let the unit run for some minutes, take water from behind the last carbon, test it for total (not only \
+             free) chlorine, and tell permeated the result."
+        }
     }
 }
 
@@ -143,6 +163,11 @@ pub fn caution(code: Code) -> Option<&'static str> {
         | Code::RejectionLow
         | Code::SaltPassageRising => Some(
             "TDS says nothing of germs, lead or chloramine: it is no proof that water is fit to drink.",
+        ),
+        Code::ChlorineBreakthrough => Some(
+            "Chlorine and chloramine harm fish within hours, and no TDS probe sees them; a kit's error is about as large \
+             as the limit. Throw the water away, or treat it, until a test is good; spent carbon holds back nothing \
+             else either, so do not drink it meanwhile.",
         ),
         Code::RunTooLong => Some(
             "This is no flood protection: it comes late and closes nothing. A mechanical float valve, a leak stop that \
@@ -164,6 +189,9 @@ pub fn caution(code: Code) -> Option<&'static str> {
         ),
         Code::BalanceOpen
         | Code::FlushMissed
+        | Code::RinseDue
+        | Code::ScalingRisk
+        | Code::TestDue
         | Code::NormalizedFlowFalling
         | Code::NormalizedFlowLow
         | Code::SensorImplausible

@@ -15,6 +15,8 @@ fn stage(kind: StageKind, ions: Option<IonCapacity>) -> StageSettings {
         installed: None,
         lead_time: None,
         price: None,
+        media: None,
+        rinse: None,
     }
 }
 

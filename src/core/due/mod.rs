@@ -98,17 +98,22 @@ impl Stage {
             (worn(|ways| &ways.flow), Binding::Flow),
             (worn(|ways| &ways.salt), Binding::Salt),
         ];
-        let (days, binding) = if self.standing.is_spent {
-            (Ok(Known::measured(Span::OVER)), Some(Binding::Breakthrough))
-        } else {
-            first_of(&limits)
+        let (days, binding) = match self.seen_spent() {
+            Some(binding) => (Ok(Known::measured(Span::OVER)), Some(binding)),
+            None => first_of(&limits),
         };
         let litres = match binding {
             Some(Binding::Load) => by_load.ok(),
             Some(Binding::Volume) => by_volume.ok(),
-            Some(Binding::Age | Binding::Breakthrough | Binding::Flow | Binding::Salt) | None => {
-                None
-            }
+            Some(
+                Binding::Age
+                | Binding::Breakthrough
+                | Binding::Flow
+                | Binding::PressureDrop
+                | Binding::Salt
+                | Binding::Test,
+            )
+            | None => None,
         };
         let per_day = litres.zip(days.ok()).and_then(|(litres, days)| {
             let (litres, days) = (litres.value[LIKELY], days.value.likely);
@@ -119,6 +124,20 @@ impl Stage {
             binding,
             litres: self.room().ok_or(Lack::NoLife).and(by_load),
             per_day,
+        }
+    }
+
+    /// What shows that it is spent, whatever was reckoned; nothing foresees these.
+    fn seen_spent(&self) -> Option<Binding> {
+        let is_gone = |left: Finding<f64>| left.is_ok_and(|left| left.value <= 0.0);
+        if self.standing.is_spent {
+            Some(Binding::Breakthrough)
+        } else if is_gone(self.evidence.by_test) {
+            Some(Binding::Test)
+        } else if is_gone(self.evidence.by_drop) {
+            Some(Binding::PressureDrop)
+        } else {
+            None
         }
     }
 

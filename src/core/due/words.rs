@@ -29,7 +29,9 @@ impl Stage {
             }
             Binding::Breakthrough => "salt breaks through".to_owned(),
             Binding::Flow => wear(&ways.flow, "flow"),
+            Binding::PressureDrop => "the pressure it takes is at its limit".to_owned(),
             Binding::Salt => wear(&ways.salt, "salt passage"),
+            Binding::Test => "a test by hand found chlorine behind it".to_owned(),
             Binding::Load => self.load_text(),
             Binding::Volume => {
                 let life = self.settings.life_volume.map_or(0.0, Volume::litres);
@@ -95,7 +97,9 @@ pub(in crate::core) fn due_text(
         (None, _) => String::new(),
     };
     let until = match (binding, due.per_day) {
-        (Binding::Age | Binding::Breakthrough, _) => format!("it ends on {}", day(likely)),
+        (Binding::Age | Binding::Breakthrough | Binding::PressureDrop | Binding::Test, _) => {
+            format!("it ends on {}", day(likely))
+        }
         (Binding::Flow | Binding::Salt, _) => {
             format!("as it goes on, the rest is gone about {}", day(likely))
         }
