@@ -7,8 +7,11 @@
 
 #[path = "fillings/house.rs"]
 mod house;
+#[path = "fillings/parts.rs"]
+mod parts;
 
-use house::{Ended, House, Kind};
+use house::House;
+use parts::{Ended, Kind};
 
 /// Predictions at half of the life: errors of the litres in parts, and how often the band held the truth.
 #[derive(Default)]

@@ -8,7 +8,7 @@ mod actions;
 
 use std::collections::{BTreeMap, HashMap};
 
-use actions::{Action, METERS, TOPICS, action, has_unknown_age, settings};
+use actions::{Action, METERS, TOPICS, action, has_unknown_age, keeping, settings};
 use permeated::{
     config::Settings,
     core::{
@@ -350,6 +350,29 @@ proptest! {
         let mut play = Play::new(&settings);
         for action in &actions {
             play.act(action)?;
+        }
+        play.restart()?;
+    }
+
+    /// No sequence of replacements, tests, corrections and withdrawals makes a total fall or a remaining
+    /// figure negative, and no water is lost by them: what a stage has treated is at most what passed.
+    #[test]
+    fn the_maintenance_log_loses_and_invents_nothing(
+        meters in 0..METERS.len(),
+        actions in prop::collection::vec(keeping(), 1..120),
+    ) {
+        let settings = settings(meters);
+        let mut play = Play::new(&settings);
+        for action in &actions {
+            play.act(action)?;
+            let passed = play.totals.feed + play.totals.permeate;
+            for (id, stage) in &play.stages {
+                let treated = stage.treated.litres();
+                prop_assert!(
+                    (0.0..=passed.litres() + 1e-6).contains(&treated),
+                    "{id}: {treated} L of {passed:?}"
+                );
+            }
         }
         play.restart()?;
     }

@@ -29,7 +29,7 @@
 //! always basement value permeate_flow_l_min 0 to 0.2          whenever it has a value
 //! ```
 //!
-//! Documents are `now`, `membrane`, `totals`, `run`, `stage/<id>` and `alert/<key>`, as last published; a key may
+//! Documents are `now`, `membrane`, `totals`, `costs`, `hold_test`, `run`, `stage/<id>` and `alert/<key>`, as last published; a key may
 //! be a path into them (`unconfirmed/feed_tds`). Rows may stand in any order; at one time messages come first, in the order
 //! written. Where it matters which of a board's messages comes first, write them so.
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]

@@ -5,9 +5,11 @@ pub mod check;
 #[cfg(feature = "demo-broker")]
 pub mod demo;
 pub mod expect;
+pub mod log;
 mod logging;
 pub mod replay;
 pub mod run;
+mod unit;
 
 use std::{
     collections::BTreeMap,
@@ -54,6 +56,8 @@ enum Command {
         #[command(flatten)]
         question: expect::Question,
     },
+    /// Show the maintenance log, or tell the running service what was done and tested by hand
+    Log(log::LogArguments),
     /// Feed a recorded log to the core and print what the service would have published
     Replay {
         /// The configuration file
@@ -93,6 +97,9 @@ pub fn main() -> ExitCode {
         Command::Demo(arguments) => demo::run(arguments),
         Command::Expect { config, question } => {
             with_settings(&config, |settings| expect::run(settings, &question))
+        }
+        Command::Log(arguments) => {
+            with_settings(&arguments.config, |settings| log::run(settings, &arguments))
         }
         Command::Replay { config, log } => {
             with_settings(&config, |settings| replay::run(settings, &log))

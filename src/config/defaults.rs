@@ -88,9 +88,9 @@ pub(super) const ANION_PARTS: f64 = 1.5;
 /// the least. 50 to 80 % (from memory), and the middle.
 pub(super) const USABLE: [f64; 3] = [0.8, 0.65, 0.5];
 /// Tap water; beyond, one of the tests is wrong.
-pub(super) const PH_RANGE: RangeInclusive<f64> = 5.5..=10.0;
+pub(crate) const PH_RANGE: RangeInclusive<f64> = 5.5..=10.0;
 /// An earlier year is a slip of the pen.
-pub(super) const EARLIEST_INSTALLED_YEAR: i16 = 2000;
+pub(crate) const EARLIEST_INSTALLED_YEAR: i16 = 2000;
 
 /// Twice the slowest common interval of sensor firmware (300 s).
 pub(super) const MAX_AGE: Duration = minutes(10);
@@ -367,22 +367,27 @@ pub(super) fn life_range() -> RangeInclusive<Volume> {
 }
 
 /// From rain to the hardest wells.
-pub(super) fn alkalinity_range() -> RangeInclusive<EquivalentConcentration> {
+pub(crate) fn alkalinity_range() -> RangeInclusive<EquivalentConcentration> {
     let caco3 = EquivalentConcentration::from_mg_per_l_caco3;
     caco3(1.0)..=caco3(1000.0)
 }
 
-pub(super) fn hardness_range() -> RangeInclusive<EquivalentConcentration> {
+pub(crate) fn hardness_range() -> RangeInclusive<EquivalentConcentration> {
     alkalinity_range()
 }
 
 /// Water works stay below 4 mg/L; some more is a shock treatment.
-pub(super) fn disinfectant_level_range() -> RangeInclusive<Concentration> {
+pub(crate) fn disinfectant_level_range() -> RangeInclusive<Concentration> {
     Concentration::ZERO..=Concentration::from_mg_per_l(10.0)
 }
 
+/// Behind carbon there is never more than before it.
+pub(crate) fn total_chlorine_range() -> RangeInclusive<Concentration> {
+    disinfectant_level_range()
+}
+
 /// Up to volcanic ground water.
-pub(super) fn silica_range() -> RangeInclusive<Concentration> {
+pub(crate) fn silica_range() -> RangeInclusive<Concentration> {
     Concentration::ZERO..=Concentration::from_mg_per_l(150.0)
 }
 

@@ -27,8 +27,9 @@ mod tests;
 pub use chemistry::{Capacity, Disinfectant, FeedChemistry, IonCapacity};
 pub use costs::Costs;
 pub(crate) use defaults::{
-    HOLD_TEST_MINUTES_RANGE, NORMALIZED_FLOW, RECOVERY_RANGE, SALT_RISING, feed_conductivity_range,
-    pressure_range, temperature_range,
+    EARLIEST_INSTALLED_YEAR, HOLD_TEST_MINUTES_RANGE, NORMALIZED_FLOW, PH_RANGE, RECOVERY_RANGE,
+    SALT_RISING, alkalinity_range, disinfectant_level_range, feed_conductivity_range,
+    hardness_range, pressure_range, silica_range, temperature_range, total_chlorine_range,
 };
 pub use hold_test::HoldTestSettings;
 pub use limits::{

@@ -25,6 +25,8 @@ type Band = [f64; 3];
 const KEPT: usize = 24;
 /// Marks of how many hours had been run on which day: one a week, thinned when there are too many.
 const MARKS: usize = 32;
+/// More than any water holds, mg/L.
+const LARGEST: f64 = 1e6;
 const WEEK_MS: i64 = 7 * 86_400_000;
 
 /// A test or a new filling.
@@ -62,6 +64,13 @@ pub struct CarbonState {
     /// Hours of making water by the day, to date what is told late.
     marks: Vec<(Wall, f64)>,
     /// Hours of making water when the present element came in.
+    element_since: f64,
+}
+
+/// What an element that was replaced had been exposed to, in case it was not.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct FormerExposure {
+    past: Band,
     element_since: f64,
 }
 
@@ -171,7 +180,8 @@ impl CarbonState {
         for result in results {
             let what = What::Tested {
                 entry: result.entry,
-                value: result.value,
+                // A slip of the keyboard must not make sums without end.
+                value: result.value.clamp(0.0, LARGEST),
                 after: result.after.clone(),
             };
             match known(&self.events, result.entry) {
@@ -191,9 +201,33 @@ impl CarbonState {
     }
 
     /// A new element begins without exposure.
-    pub(super) fn new_element(&mut self, date: Option<Wall>, now: Now, hours: f64) {
+    pub(super) fn new_element(
+        &mut self,
+        date: Option<Wall>,
+        now: Now,
+        hours: f64,
+    ) -> FormerExposure {
+        let former = FormerExposure {
+            past: self.past,
+            element_since: self.element_since,
+        };
         self.past = [0.0; 3];
         self.element_since = date.map_or(hours, |date| self.hours_at(date, now, hours));
+        former
+    }
+
+    /// The element was not replaced after all.
+    pub(super) fn old_element(&mut self, former: FormerExposure) {
+        self.past = former.past;
+        self.element_since = former.element_since;
+    }
+
+    /// The stage's last filling was none.
+    pub(super) fn unfilled(&mut self, id: &str) {
+        let is_it = |event: &Event| matches!(&event.what, What::Filled { stage } if stage == id);
+        if let Some(at) = self.events.iter().rposition(is_it) {
+            self.events.remove(at);
+        }
     }
 
     /// Whether [`Self::date`] has something to do: cheap enough for every look.

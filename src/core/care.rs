@@ -5,9 +5,9 @@
 use std::time::Duration;
 
 use super::{
-    carbon::{CarbonFindings, CarbonState, Tested, Vessels},
+    carbon::{CarbonFindings, CarbonState, FormerExposure, Tested, Vessels},
     known::{Basis, Finding, Known, Lack},
-    prefilter::Prefilter,
+    prefilter::{Prefilter, PrefilterState},
     record::RunRecord,
     run::RunChanges,
     scale::Scale,
@@ -282,7 +282,7 @@ impl Unit {
             self.care.rinsed_in_run |= is_rinsed && self.runs.state.makes_water();
         }
         if self.care.tests_changed {
-            self.take_tests(now);
+            self.take_chlorine_tests(now);
         }
         if self.care.carbon.wants_date(now) {
             let hours = self.hours();
@@ -308,7 +308,7 @@ impl Unit {
     }
 
     /// A test by hand was told or withdrawn.
-    fn take_tests(&mut self, now: Now) {
+    fn take_chlorine_tests(&mut self, now: Now) {
         let hours = self.hours();
         let limit = self.settings.alerts.care.positive.mg_per_l();
         let results = self.hand_tests.all(HandTest::TotalChlorine);
@@ -319,26 +319,60 @@ impl Unit {
     }
 
     /// A stage was replaced.
-    pub(super) fn take_replacement(&mut self, now: Now, place: usize, date: Option<Wall>) {
+    pub(super) fn take_replacement(
+        &mut self,
+        now: Now,
+        place: usize,
+        date: Option<Wall>,
+    ) -> (Option<FormerExposure>, Option<PrefilterState>) {
         let hours = self.hours();
+        let pressure = self.care.prefilter.state();
         let Some(stage) = self.settings.stages.get(place) else {
-            return;
+            return (None, None);
         };
+        let mut former = (None, None);
         match stage.kind {
             StageKind::Carbon | StageKind::CatalyticCarbon
                 if self.care.vessels.is_carbon(place) =>
             {
                 self.care.carbon.filled(&stage.id, date, now, hours);
                 self.care.prefilter.replaced();
+                former.1 = Some(pressure);
             }
-            StageKind::Sediment => self.care.prefilter.replaced(),
-            StageKind::Membrane => self.care.carbon.new_element(date, now, hours),
+            StageKind::Sediment => {
+                self.care.prefilter.replaced();
+                former.1 = Some(pressure);
+            }
+            StageKind::Membrane => {
+                former.0 = Some(self.care.carbon.new_element(date, now, hours));
+            }
             StageKind::Anion
             | StageKind::BoosterPump
             | StageKind::Carbon
             | StageKind::CatalyticCarbon
             | StageKind::Cation
             | StageKind::MixedBed => {}
+        }
+        self.take_evidence(now);
+        former
+    }
+
+    /// The old filling of a stage counts again.
+    pub(super) fn take_back_replacement(
+        &mut self,
+        now: Now,
+        place: usize,
+        exposure: Option<FormerExposure>,
+        pressure: Option<PrefilterState>,
+    ) {
+        if let Some(stage) = self.settings.stages.get(place) {
+            self.care.carbon.unfilled(&stage.id);
+        }
+        if let Some(exposure) = exposure {
+            self.care.carbon.old_element(exposure);
+        }
+        if let Some(pressure) = pressure {
+            self.care.prefilter.take_back(pressure);
         }
         self.take_evidence(now);
     }
@@ -362,3 +396,6 @@ impl Unit {
         });
     }
 }
+
+#[cfg(test)]
+mod tests;

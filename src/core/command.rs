@@ -1,47 +1,80 @@
-//! What a keeper tells a unit, and what it does then. Every command is answered.
-
-use std::time::Duration;
+//! What a keeper tells a unit. Every command is answered; what is done about the maintenance log stands
+//! in `maintenance.rs`.
 
 use super::{
-    Keep,
-    hand_test::{HandResult, HandTest},
-    hold_test::HoldTestRequest,
-    journal::Deed,
-    output::{EventKind, Output},
+    Keep, filling::Replacement, hand_test::HandTest, hold_test::HoldTestRequest, output::EventKind,
     unit::Unit,
 };
-use crate::{
-    config::StageKind,
-    time::{Now, Wall},
-};
+use crate::time::{Now, Wall};
 
 /// What a keeper may tell the unit.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Command {
-    /// A stage was replaced, on a day in the past or now.
-    Replaced {
-        /// Index of the stage.
-        stage: usize,
-        /// When, if not now.
-        date: Option<Wall>,
-    },
+    /// An earlier entry of the maintenance log is put right.
+    Correct(Correction),
+    /// Words for the maintenance log.
+    Note(Remark),
     /// The next settled runs shall make a new baseline.
     Rebaseline,
+    /// A stage was replaced, on a day in the past or now.
+    Replaced(Replacement),
+    /// The unit was sanitised.
+    Sanitised(Remark),
     /// The unit is closed: its pressure shall be watched.
     StartHoldTest(HoldTestRequest),
     /// The pressure hold test shall end.
     StopHoldTest,
     /// A test by hand.
-    Test {
-        /// Which.
-        test: HandTest,
-        /// What was found; its entry is numbered here.
-        result: HandResult,
+    Test(Tested),
+    /// An earlier entry of the maintenance log does not hold.
+    Withdraw {
+        /// Its number.
+        entry: u64,
+        /// Words.
+        note: Option<String>,
     },
 }
 
-/// A second "replaced" within this time is the same press of the button, or its redelivery.
-const SAME_REPLACEMENT: Duration = Duration::from_secs(60);
+/// When, and in words.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Remark {
+    /// When, if not now.
+    pub date: Option<Wall>,
+    /// Words.
+    pub note: Option<String>,
+}
+
+/// A test by hand.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Tested {
+    /// Which.
+    pub test: HandTest,
+    /// What was found, in the unit of the test.
+    pub value: f64,
+    /// The id of the stage behind which the water was taken.
+    pub after: Option<String>,
+    /// When, if not now.
+    pub date: Option<Wall>,
+    /// Words.
+    pub note: Option<String>,
+}
+
+/// What of an earlier entry shall be different. `Some(None)` takes a particular away.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Correction {
+    /// Its number.
+    pub entry: u64,
+    /// When it was done.
+    pub date: Option<Wall>,
+    /// Lot or batch.
+    pub lot: Option<Option<String>>,
+    /// Price, in the configured currency.
+    pub price: Option<Option<f64>>,
+    /// Words.
+    pub note: Option<Option<String>>,
+    /// What was found, as told: a number in the unit of the test, or with a unit of its own.
+    pub value: Option<String>,
+}
 
 impl Unit {
     /// Does what the keeper says.
@@ -49,19 +82,8 @@ impl Unit {
         self.keep = Keep::Now;
         self.dues_at = None;
         match command {
-            Command::Test { test, mut result } => {
-                let deed = Deed::Test {
-                    test,
-                    value: result.value,
-                    after: result.after.clone(),
-                };
-                result.entry = self.journal.add(now.date(), result.date, deed, None).number;
-                let text = format!("{}: {} taken.", test.key(), result.value);
-                self.hand_tests.take(test, result);
-                self.take_chemistry();
-                self.answer(now, &format!("test/{}", test.key()), &text);
-            }
-            Command::Replaced { stage, date } => self.replace(now, stage, date),
+            Command::Correct(correction) => self.correct(now, correction),
+            Command::Note(remark) => self.note(now, remark),
             Command::Rebaseline => {
                 self.membrane.rebaseline();
                 self.take_in();
@@ -73,6 +95,10 @@ impl Unit {
             }
             Command::StartHoldTest(request) => self.start_hold_test(now, request),
             Command::StopHoldTest => self.stop_hold_test(now),
+            Command::Replaced(replacement) => self.replace(now, replacement),
+            Command::Sanitised(remark) => self.sanitised(now, remark),
+            Command::Test(tested) => self.tested(now, tested),
+            Command::Withdraw { entry, note } => self.withdraw(now, entry, note),
         }
         self.look(now);
     }
@@ -85,43 +111,6 @@ impl Unit {
             Some(command.to_owned()),
             reason,
         );
-    }
-
-    fn replace(&mut self, now: Now, index: usize, date: Option<Wall>) {
-        let Some(stage) = self.stages.get_mut(index) else {
-            return;
-        };
-        let (id, name) = (stage.settings().id.clone(), stage.settings().name.clone());
-        let command = format!("stage/{id}/replaced");
-        let age = stage.state().installed.and_then(|at| now.wall.since(at));
-        let fresh = age.is_some_and(|age| age < SAME_REPLACEMENT);
-        if fresh && date.is_none() {
-            self.answer(
-                now,
-                &command,
-                &format!("{name} was replaced a moment ago; nothing more was done."),
-            );
-            return;
-        }
-        let is_membrane = stage.settings().kind == StageKind::Membrane;
-        self.watch.hydraulics.replaced(stage.settings().kind);
-        let load = stage.state().load;
-        let record = stage.replace(now, date);
-        self.costs.replaced(now, &id, &self.settings);
-        self.fillings.replaced(index, load, &mut self.stages);
-        self.take_replacement(now, index, date);
-        if is_membrane {
-            self.membrane = self.membrane.replaced();
-            self.take_in();
-        }
-        let text = format!(
-            "{name} was replaced after {:.0} L.",
-            record.treated.litres()
-        );
-        self.event(now, EventKind::StageReplaced, Some(id), text.clone());
-        self.outputs
-            .push_back(Output::StageReplaced(Box::new(record)));
-        self.answer(now, &command, &text);
     }
 
     pub(super) fn answer(&mut self, now: Now, command: &str, text: &str) {

@@ -60,6 +60,39 @@ impl HandTest {
             Self::TotalChlorine => "total_chlorine",
         }
     }
+
+    /// As people say it.
+    #[must_use]
+    pub fn title(self) -> &'static str {
+        match self {
+            Self::Alkalinity => "alkalinity",
+            Self::Calcium => "calcium hardness",
+            Self::DisinfectantLevel => "disinfectant level",
+            Self::Hardness => "total hardness",
+            Self::Ph => "pH",
+            Self::Silica => "silica",
+            Self::Tds => "TDS",
+            Self::TotalChlorine => "total chlorine",
+        }
+    }
+
+    /// The unit in which its values are kept; empty for pH.
+    #[must_use]
+    pub fn unit(self) -> &'static str {
+        match self {
+            Self::Alkalinity | Self::Calcium | Self::Hardness => "mg/L CaCO3",
+            Self::DisinfectantLevel | Self::Silica | Self::Tds | Self::TotalChlorine => "mg/L",
+            Self::Ph => "",
+        }
+    }
+
+    /// A value with its unit, as people say it.
+    #[must_use]
+    pub fn value_text(self, value: f64) -> String {
+        // What was typed in another unit need not be told to the last digit.
+        let value = (value * 1000.0).round() / 1000.0;
+        format!("{value} {}", self.unit()).trim_end().to_owned()
+    }
 }
 
 /// A result.
@@ -85,10 +118,11 @@ const KEPT: usize = 6;
 pub struct HandTests(BTreeMap<HandTest, Vec<HandResult>>);
 
 impl HandTests {
-    /// Takes a result, in the order of the dates.
+    /// Takes a result, in the order of the dates. One without a date is newer than those told before.
     pub fn take(&mut self, test: HandTest, result: HandResult) {
         let results = self.0.entry(test).or_default();
-        let at = results.partition_point(|kept| kept.date <= result.date);
+        let is_later = |kept: &HandResult| result.date.is_some() && kept.date > result.date;
+        let at = results.iter().position(is_later).unwrap_or(results.len());
         results.insert(at, result);
         if results.len() > KEPT {
             results.remove(0);
@@ -105,6 +139,15 @@ impl HandTests {
         }
         self.0.retain(|_, results| !results.is_empty());
         found
+    }
+
+    /// Whether the result of an entry is kept.
+    #[must_use]
+    pub fn holds(&self, entry: u64) -> bool {
+        self.0
+            .values()
+            .flatten()
+            .any(|result| result.entry == entry)
     }
 
     /// The newest result.
@@ -172,6 +215,23 @@ mod tests {
             tests.take(HandTest::Ph, result(8.0, 20 + day, 3));
         }
         assert_eq!(tests.all(HandTest::Ph).len(), KEPT);
+    }
+
+    #[test]
+    fn a_test_told_while_the_clock_was_unset_is_newer_than_those_before() {
+        let undated = |entry| HandResult {
+            date: None,
+            ..result(7.0, 0, entry)
+        };
+        let mut tests = HandTests::default();
+        tests.take(HandTest::Ph, result(7.9, 10, 1));
+        tests.take(HandTest::Ph, undated(2));
+        assert_eq!(tests.newest(HandTest::Ph).unwrap().entry, 2);
+        tests.take(HandTest::Ph, result(7.9, 5, 3));
+        assert_eq!(tests.newest(HandTest::Ph).unwrap().entry, 2);
+        tests.take(HandTest::Ph, result(7.9, 11, 4));
+        assert_eq!(tests.newest(HandTest::Ph).unwrap().entry, 4);
+        assert!(tests.holds(3) && !tests.holds(5));
     }
 
     #[test]

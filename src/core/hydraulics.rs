@@ -140,8 +140,9 @@ impl Hydraulics {
         self.state.first_drops.clear();
     }
 
-    /// A stage was replaced: clean pre-filters are learned anew.
-    pub fn replaced(&mut self, kind: StageKind) {
+    /// A stage was replaced: clean pre-filters are learned anew. Gives what was learned of the old ones,
+    /// if it was one of them.
+    pub fn replaced(&mut self, kind: StageKind) -> Option<HydraulicState> {
         let is_prefilter = match kind {
             StageKind::Sediment | StageKind::Carbon | StageKind::CatalyticCarbon => true,
             StageKind::Anion
@@ -150,9 +151,12 @@ impl Hydraulics {
             | StageKind::Membrane
             | StageKind::MixedBed => false,
         };
-        if is_prefilter {
-            self.state = HydraulicState::default();
-        }
+        is_prefilter.then(|| std::mem::take(&mut self.state))
+    }
+
+    /// What was learned before counts again.
+    pub fn take_back(&mut self, state: HydraulicState) {
+        self.state = state;
     }
 
     /// Pressure the clean pre-filters lost at the reference flow, once learned.
@@ -293,9 +297,10 @@ mod tests {
             hydraulics.learn(Pressure::from_bar(bar));
         }
         assert_eq!(hydraulics.clean_drop(), Some(Pressure::from_bar(0.2)));
-        hydraulics.replaced(StageKind::MixedBed);
+        assert!(hydraulics.replaced(StageKind::MixedBed).is_none());
         assert!(hydraulics.clean_drop().is_some());
-        hydraulics.replaced(StageKind::Sediment);
+        let learned = hydraulics.replaced(StageKind::Sediment).unwrap();
+        assert_eq!(learned.clean_drop, Some(Pressure::from_bar(0.2)));
         assert_eq!(hydraulics.clean_drop(), None);
     }
 

@@ -259,7 +259,7 @@ mod tests {
     use super::*;
     use crate::{
         config::{StageKind, StageSettings},
-        core::{known::Basis, load::Offered, usage, water::Volumes},
+        core::{Replacement, known::Basis, load::Offered, usage, water::Volumes},
         time::Wall,
     };
 
@@ -350,9 +350,14 @@ mod tests {
     fn a_new_filling_begins_anew_and_the_old_one_is_handed_over() {
         let mut stage = stage(Some(1000.0), Some(100));
         stage.treat(on_day(0), &feed(300.0), &mut Offered::default());
-        let old = stage.replace(on_day(40), None);
-        assert_eq!(old.treated.litres(), 300.0);
+        let old = stage.record(on_day(40), None, 7);
+        stage.refill(on_day(40), &Replacement::default(), 7);
+        assert_eq!((old.treated.litres(), old.entry), (300.0, Some(7)));
         assert_eq!(old.installed, Some(Wall(START)));
+        // 40 of 100 days leave less than 300 of 1000 L.
+        assert_eq!(old.left_pct, Some(60.0));
+        assert_eq!(old.binds.as_deref(), Some("age"));
+        assert_eq!(stage.state().entry, Some(7));
         assert_eq!(value(&stage, 40, StageMetric::Left), Some(100.0));
         assert_eq!(value(&stage, 40, StageMetric::Treated), Some(0.0));
     }

@@ -111,6 +111,12 @@ impl Prefilter {
         self.waiting = None;
     }
 
+    /// It was not replaced after all.
+    pub fn take_back(&mut self, former: PrefilterState) {
+        self.state = former;
+        self.waiting = None;
+    }
+
     /// Follows the standing pressure. Whether a drop became known.
     pub fn look(&mut self, now: Mono, train: &Train, state: RunState) -> bool {
         if self.way != Some(Way::OneGauge) {

@@ -42,10 +42,14 @@ pub struct StageState {
     /// Water that still has to wash out a new filling's fines.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub rinse: Option<Volume>,
+    /// Number of the entry of the maintenance log that told of it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub entry: Option<u64>,
 }
 
-/// How a filling ended.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+/// How a filling ended. What is missing was not known.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
 pub struct StageRecord {
     /// The stage.
     pub stage: String,
@@ -55,6 +59,30 @@ pub struct StageRecord {
     pub installed: Option<Wall>,
     /// Water it had treated.
     pub treated: Volume,
+    /// Number of the entry of the maintenance log that ended it. Withdrawn, it did not end then.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub entry: Option<u64>,
+    /// Its lot or batch.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lot: Option<String>,
+    /// What it had cost, in the configured currency.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub price: Option<f64>,
+    /// Positive ions it had taken up, meq.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub cation_meq: Option<f64>,
+    /// Negative ions, carbon dioxide and silica, meq.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub anion_meq: Option<f64>,
+    /// Disinfectant brought to it, g as Cl2.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub disinfectant_g: Option<f64>,
+    /// What was left of it, per cent …
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub left_pct: Option<f64>,
+    /// … by the limit that bound: `age`, `load`, `volume`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub binds: Option<String>,
 }
 
 /// A stage of the train.
@@ -159,23 +187,5 @@ impl Stage {
 
     pub(super) fn stand(&mut self, standing: Standing) {
         self.standing = standing;
-    }
-
-    /// A new filling, installed on `date` (now, unless the keeper says otherwise).
-    pub(super) fn replace(&mut self, now: Now, date: Option<Wall>) -> StageRecord {
-        let old = StageRecord {
-            stage: self.settings.id.clone(),
-            replaced: date.or(now.date()),
-            installed: self.state.installed,
-            treated: self.state.treated,
-        };
-        self.state = StageState {
-            installed: date.or(now.date()),
-            seen: now.date(),
-            treated: Volume::ZERO,
-            rinse: self.rinse_of_new_filling(now, date),
-            ..StageState::default()
-        };
-        old
     }
 }

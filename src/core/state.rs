@@ -6,10 +6,10 @@ use serde::{Deserialize, Serialize};
 
 use super::{
     alert::AlertState, breakthrough::Filling, carbon::CarbonState, costs::CostState,
-    cycling::CyclingState, hand_test::HandTests, hold_test::HoldTestState, journal::Journal,
-    membrane::MembraneState, meter::MeterState, prefilter::PrefilterState, record::RunRecord,
-    run::OpenRunState, settled_water::SettledWater, stage::StageState, usage::UsageState,
-    watch::WatchState, water::Totals,
+    cycling::CyclingState, filling::FormerFilling, hand_test::HandTests, hold_test::HoldTestState,
+    journal::Journal, membrane::MembraneState, meter::MeterState, prefilter::PrefilterState,
+    record::RunRecord, run::OpenRunState, settled_water::SettledWater, stage::StageState,
+    usage::UsageState, watch::WatchState, water::Totals,
 };
 use crate::quantity::Volume;
 
@@ -58,4 +58,6 @@ pub struct UnitState {
     pub settled_water: SettledWater,
     /// The pressure that pre-filters take.
     pub prefilter: PrefilterState,
+    /// The filling before the present one, by stage: back when its replacement is withdrawn.
+    pub former_fillings: BTreeMap<String, FormerFilling>,
 }

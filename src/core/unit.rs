@@ -1,6 +1,10 @@
 //! The unit: its four verbs, and the look it takes at everything after each of them.
 
-use std::{collections::VecDeque, sync::Arc, time::Duration};
+use std::{
+    collections::{BTreeMap, VecDeque},
+    sync::Arc,
+    time::Duration,
+};
 
 use super::{
     Keep,
@@ -10,6 +14,7 @@ use super::{
     costs::Costs,
     cycling::Cycling,
     due::Due,
+    filling::FormerFilling,
     hand_test::HandTests,
     hold_test::HoldTest,
     journal::Journal,
@@ -67,6 +72,9 @@ pub struct Unit {
     pub(super) costs: Costs,
     pub(super) hold_test: HoldTest,
     pub(super) care: Care,
+    pub(super) former_fillings: BTreeMap<String, FormerFilling>,
+    /// Number of the last entry told since the start, and when.
+    pub(super) last_told: Option<(u64, Mono)>,
     pub(super) alerts: Vec<Alert>,
     pub(super) last_run: Option<RunRecord>,
     /// State of what left the configuration, kept in case it returns.
@@ -135,6 +143,8 @@ impl Unit {
             costs: Costs::new(kept.costs.clone(), settings.costs.as_ref()),
             hold_test: HoldTest::new(kept.hold_test.clone()),
             care,
+            former_fillings: kept.former_fillings.clone(),
+            last_told: None,
             last_run: kept.last_run.clone(),
             outputs: VecDeque::new(),
             found: Vec::new(),
@@ -289,6 +299,7 @@ impl Unit {
         state.costs = self.costs.state.clone();
         state.hold_test = self.hold_test.state.clone();
         self.care.keep(&mut state);
+        state.former_fillings = self.former_fillings.clone();
         state
     }
 

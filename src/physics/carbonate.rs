@@ -78,6 +78,24 @@ impl CarbonateWater {
     }
 }
 
+/// Says so when no water has this pH with this alkalinity: one of the two tests is wrong.
+#[must_use]
+pub fn contradiction(alkalinity: EquivalentConcentration, ph: Ph) -> Option<String> {
+    let water = CarbonateWater {
+        alkalinity,
+        ph,
+        temperature: Temperature::from_celsius(25.0),
+        ionic_strength: 0.0,
+    };
+    water.carbon_dioxide().is_none().then(|| {
+        format!(
+            "no water has a pH of {} with an alkalinity of {:.0} mg/L CaCO3; test both again",
+            ph.value(),
+            alkalinity.mg_per_l_caco3()
+        )
+    })
+}
+
 /// The pH at which water of this alkalinity holds this much carbon dioxide:
 /// [`CarbonateWater::carbon_dioxide`] asked the other way, by bisection.
 ///

@@ -5,7 +5,7 @@ use std::{collections::BTreeMap, sync::Arc};
 
 use permeated::{
     config,
-    core::{Arrival, Command, EventKind, Observation, Output, Unit, UnitState},
+    core::{Arrival, Command, EventKind, Observation, Output, Replacement, Unit, UnitState},
     metrics::StageMetric,
     simulation::{Dissolved, Resin, Vessel, Vessels},
     time::{Mono, Now, Wall},
@@ -15,6 +15,8 @@ use permeated::{
     },
 };
 
+use super::parts::{Ended, Kind, Random, Told};
+
 /// 2026-01-01T00:00:00Z.
 const START: i64 = 1_767_225_600_000;
 const PULSES: f64 = 10_000.0;
@@ -23,97 +25,6 @@ const REPORT_SECONDS: u64 = 30;
 const LITRES_A_REPORT: f64 = 0.2;
 /// Mean permeate, mg/L of salt.
 const SALT: f64 = 8.0;
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Kind {
-    Cation,
-    Anion,
-    Mixed,
-}
-
-impl Kind {
-    fn key(self) -> &'static str {
-        match self {
-            Self::Cation => "cation",
-            Self::Anion => "anion",
-            Self::Mixed => "mixed_bed",
-        }
-    }
-
-    fn id(self, index: usize) -> String {
-        let short = self.key().trim_end_matches("_bed");
-        format!("s{index}-{short}")
-    }
-
-    /// Half a litre of fresh resin, meq (1.8 and 1.0 eq/L; mixed 1 to 1.5).
-    fn whole(self) -> (f64, f64) {
-        match self {
-            Self::Cation => (900.0 * 0.3, 0.0),
-            Self::Anion => (0.0, 500.0 * 0.8),
-            Self::Mixed => (360.0, 300.0),
-        }
-    }
-
-    fn resin(self) -> &'static str {
-        match self {
-            Self::Cation => "resin = \"0.15 L\"",
-            Self::Anion => "resin = \"0.4 L\"",
-            Self::Mixed => "resin = \"0.5 L\"",
-        }
-    }
-}
-
-/// What was told at the end of a run.
-#[derive(Clone, Copy, Debug)]
-pub struct Told {
-    pub litres: f64,
-    /// Litres at which it is foreseen to end.
-    pub foreseen: f64,
-    pub band: Option<(f64, f64)>,
-}
-
-/// A filling that came to its end.
-#[derive(Clone, Debug)]
-pub struct Ended {
-    pub stage: String,
-    pub number: usize,
-    pub told_litres: f64,
-    pub true_litres: f64,
-    told: Vec<Told>,
-}
-
-impl Ended {
-    pub fn at_share(&self, share: f64) -> Told {
-        let wanted = share * self.true_litres;
-        *self
-            .told
-            .iter()
-            .min_by(|one, other| {
-                (one.litres - wanted)
-                    .abs()
-                    .total_cmp(&(other.litres - wanted).abs())
-            })
-            .unwrap()
-    }
-}
-
-struct Random(u64);
-
-impl Random {
-    /// Even in 0–1.
-    fn even(&mut self) -> f64 {
-        self.0 = self
-            .0
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
-        (self.0 >> 11) as f64 / (1u64 << 53) as f64
-    }
-
-    /// Standard normal, by the sum of twelve.
-    fn normal(&mut self) -> f64 {
-        (0..12).map(|_| self.even()).sum::<f64>() - 6.0
-    }
-}
 
 pub struct House {
     random: Random,
@@ -272,10 +183,10 @@ impl House {
         self.refill(index);
         self.seconds += 120;
         let now = self.now();
-        let command = Command::Replaced {
+        let command = Command::Replaced(Replacement {
             stage: index + 1,
-            date: None,
-        };
+            ..Replacement::default()
+        });
         self.unit.as_mut().unwrap().command(now, command);
         self.collect();
     }
@@ -294,8 +205,7 @@ impl House {
         let mut ended = Vec::new();
         while self.litres < self.stop_at.unwrap_or(60_000.0) {
             self.run(&mut present);
-            for index in 0..self.kinds.len() {
-                let filling = &mut present[index];
+            for (index, filling) in present.iter_mut().enumerate() {
                 let treated = self.litres - filling.since;
                 if let Some(told) = self.told(index, treated) {
                     filling.told.push(told);

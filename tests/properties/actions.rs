@@ -213,28 +213,92 @@ fn wait() -> impl Strategy<Value = u64> {
     ]
 }
 
-pub fn action() -> impl Strategy<Value = Action> {
-    let command = prop::sample::select(vec![
+/// Commands to stages and to nobody.
+fn command() -> impl Strategy<Value = (String, String)> {
+    let path = prop::sample::select(vec![
         "stage/carbon/replaced",
         "stage/bed/replaced",
+        "stage/cation/replaced",
         "stage/membrane/replaced",
         "stage/x/replaced",
+        "test/total_chlorine",
         "membrane/rebaseline",
         "hold_test/start",
         "hold_test/stop",
         "",
         "a/b/c/d",
     ]);
-    let word = prop::sample::select(vec!["", "PRESS", "{\"date\": \"2026-01-01\"}", "{}", "x"]);
+    let word = prop::sample::select(vec![
+        "",
+        "PRESS",
+        "{\"date\": \"2026-01-01\"}",
+        "{\"date\": \"2019-01-01\", \"lot\": \"A\", \"price\": 12.5}",
+        "{}",
+        "x",
+    ]);
+    (path, word).prop_map(|(path, word)| (path.to_owned(), word.to_owned()))
+}
+
+/// Tests by hand, notes, and corrections and withdrawals of entries that may be there.
+fn maintenance() -> impl Strategy<Value = (String, String)> {
+    let names = vec![
+        "alkalinity",
+        "calcium",
+        "disinfectant_level",
+        "hardness",
+        "ph",
+        "silica",
+        "tds",
+        "total_chlorine",
+        "lead",
+    ];
+    let value = prop_oneof![
+        6 => (0.0..12.0f64).prop_map(|value| format!("{value:.1}")),
+        2 => (0.0..400.0f64).prop_map(|value| format!("{{\"value\": {value:.0}, \"date\": \"2025-07-01\"}}")),
+        1 => payload(),
+    ];
+    let change = prop::sample::select(vec![
+        "{\"date\": \"2020-02-29\"}",
+        "{\"price\": 7, \"lot\": \"B\"}",
+        "{\"lot\": null, \"price\": null}",
+        "{\"value\": 8}",
+        "{\"note\": \"other\"}",
+        "{}",
+    ]);
+    prop_oneof![
+        4 => (prop::sample::select(names), value)
+            .prop_map(|(name, value)| (format!("test/{name}"), value)),
+        1 => ".{0,12}".prop_map(|text| ("note".to_owned(), text)),
+        1 => Just(("sanitised".to_owned(), String::new())),
+        4 => (0..12u32).prop_map(|entry| (format!("log/{entry}/withdraw"), String::new())),
+        3 => (0..12u32, change)
+            .prop_map(|(entry, change)| (format!("log/{entry}/correct"), change.to_owned())),
+    ]
+}
+
+pub fn action() -> impl Strategy<Value = Action> {
     prop_oneof![
         8 => (0..TOPICS.len(), payload(), arrival()).prop_map(|(t, p, a)| Action::Say(t, p, a)),
         16 => (any::<bool>(), 0..60u32, prop_oneof![8 => Just(10_000), 1 => wait()])
             .prop_map(|(meter, step, wait)| Action::Count(meter, step, wait)),
         2 => wait().prop_map(Action::Wait),
-        1 => (command, word, any::<bool>())
-            .prop_map(|(c, w, retained)| Action::Command(c.to_owned(), w.to_owned(), retained)),
+        1 => (command(), any::<bool>())
+            .prop_map(|((path, payload), retained)| Action::Command(path, payload, retained)),
+        2 => maintenance().prop_map(|(path, payload)| Action::Command(path, payload, false)),
         1 => prop_oneof![-100_000_000_000..100_000_000_000i64, Just(-3_600_000)]
             .prop_map(Action::Clock),
+        1 => Just(Action::Restart),
+    ]
+}
+
+/// Little but maintenance: stages replaced, entries corrected and withdrawn, while water is made.
+pub fn keeping() -> impl Strategy<Value = Action> {
+    prop_oneof![
+        6 => (0..60u32).prop_map(|step| Action::Count(false, step, 10_000)),
+        2 => Just(Action::Say(3, "20".to_owned(), Arrival::Live)),
+        1 => (0..200_000u64).prop_map(|seconds| Action::Wait(seconds * 1000)),
+        3 => command().prop_map(|(path, payload)| Action::Command(path, payload, false)),
+        6 => maintenance().prop_map(|(path, payload)| Action::Command(path, payload, false)),
         1 => Just(Action::Restart),
     ]
 }

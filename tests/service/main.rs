@@ -13,6 +13,7 @@ mod crashes;
 mod demo;
 mod figures;
 mod flood;
+mod maintenance;
 mod queued;
 mod sessions;
 mod site;

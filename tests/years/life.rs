@@ -5,7 +5,7 @@
 use std::{sync::Arc, time::Instant};
 
 use permeated::{
-    core::{Arrival, Command, EventKind, Observation, Output, Unit, UnitState},
+    core::{Arrival, Command, EventKind, Observation, Output, Replacement, Unit, UnitState},
     simulation::{Phase, Plant, Reading, Sensor, Totals, Truth},
     time::{Mono, Now, Wall},
 };
@@ -178,8 +178,11 @@ impl<'a> Life<'a> {
         let now = self.go_to_now();
         let mut stages = self.unit.settings().stages.iter();
         let stage = stages.position(|stage| stage.id == "membrane").unwrap();
-        self.unit
-            .command(now, Command::Replaced { stage, date: None });
+        let replacement = Replacement {
+            stage,
+            ..Replacement::default()
+        };
+        self.unit.command(now, Command::Replaced(replacement));
         self.collect(now);
     }
 

@@ -10,6 +10,7 @@ use crate::{
 };
 
 mod possible;
+mod service;
 
 const EXAMPLE: &str = include_str!("../../../config/permeated.toml");
 

@@ -39,21 +39,7 @@ pub struct Question {
 impl Question {
     /// The unit that is asked about.
     pub(super) fn unit<'s>(&self, settings: &'s Settings) -> Result<&'s UnitSettings, String> {
-        let ids = || {
-            let ids: Vec<&str> = settings.units.iter().map(|unit| unit.id.as_str()).collect();
-            ids.join(", ")
-        };
-        match (&self.unit, settings.units.as_slice()) {
-            (Some(id), units) => units
-                .iter()
-                .find(|unit| unit.id == *id)
-                .ok_or_else(|| format!("--unit: there is no unit {id:?}; configured: {}", ids())),
-            (None, [only]) => Ok(only),
-            (None, _) => Err(format!(
-                "there are several units; say --unit with one of {}",
-                ids()
-            )),
-        }
+        super::super::unit::chosen(settings, self.unit.as_deref())
     }
 
     /// The conditions, read.

@@ -8,8 +8,8 @@ use super::super::{
     settings::StageSettings,
 };
 use crate::{
-    physics::carbonate::CarbonateWater,
-    quantity::{Concentration, EquivalentConcentration, Ph, Temperature},
+    physics::carbonate,
+    quantity::{Concentration, EquivalentConcentration, Ph},
     time::Wall,
 };
 
@@ -68,18 +68,8 @@ pub(super) fn chemistry(reader: &Reader<'_>) -> FeedChemistry {
 
 /// Reports a pair that no water has: one of the two tests is wrong.
 fn can_be(field: &Field<'_>, alkalinity: EquivalentConcentration, ph: Ph) {
-    let water = CarbonateWater {
-        alkalinity,
-        ph,
-        temperature: Temperature::from_celsius(25.0),
-        ionic_strength: 0.0,
-    };
-    if water.carbon_dioxide().is_none() {
-        field.wrong(format!(
-            "no water has a pH of {} with an alkalinity of {:.0} mg/L CaCO3; test both again",
-            ph.value(),
-            alkalinity.mg_per_l_caco3()
-        ));
+    if let Some(contradiction) = carbonate::contradiction(alkalinity, ph) {
+        field.wrong(contradiction);
     }
 }
 

@@ -2,6 +2,7 @@
 //! cannot be meant, nothing that panics.
 
 mod care;
+mod costs;
 mod environment;
 mod example;
 mod loads;

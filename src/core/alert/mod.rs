@@ -1,7 +1,7 @@
 //! Alerts: codes of our own in the trade's words, each with a limit, hysteresis, a time it must
 //! hold, a plain sentence and what to check first.
 
-mod care;
+mod chemistry;
 mod doubted;
 mod hydraulic;
 mod life;

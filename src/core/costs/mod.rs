@@ -135,6 +135,16 @@ impl Costs {
         self.booked_at = None;
     }
 
+    /// A filling was not replaced after all. What was booked of it stays: that was all of its price.
+    pub fn brought_back(&mut self, id: &str, price: Option<f64>) {
+        if let Some(filling) = self.state.fillings.get_mut(id) {
+            *filling = Filling {
+                price,
+                spent: price.unwrap_or_default(),
+            };
+        }
+    }
+
     fn book(&mut self, now: Now, spent: &Spent, zone: &jiff::tz::TimeZone) {
         self.state.life.add(spent);
         let day = now.date().and_then(|date| date.day_in(zone));

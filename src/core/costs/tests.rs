@@ -5,7 +5,7 @@ use std::{collections::BTreeMap, sync::Arc};
 use super::*;
 use crate::{
     config::{self, UnitSettings},
-    core::{Arrival, Command, Lack, Observation, UnitState},
+    core::{Arrival, Command, Lack, Observation, Replacement, UnitState},
     time::Wall,
 };
 
@@ -91,10 +91,10 @@ fn ten_litres_cost_what_they_cost() {
     // Replaced early: the rest of its price goes with it.
     unit.command(
         at(102),
-        Command::Replaced {
+        Command::Replaced(Replacement {
             stage: 0,
-            date: None,
-        },
+            ..Replacement::default()
+        }),
     );
     near(unit.costs().life.cartridges, 20.0);
     near(unit.costs().fillings["carbon"].spent, 0.0);
@@ -123,10 +123,10 @@ fn a_filling_used_longer_than_it_should_costs_its_price() {
     near(unit.costs().life.cartridges, 20.0);
     unit.command(
         at(2701),
-        Command::Replaced {
+        Command::Replaced(Replacement {
             stage: 0,
-            date: None,
-        },
+            ..Replacement::default()
+        }),
     );
     near(unit.costs().life.cartridges, 20.0);
 }
@@ -150,10 +150,10 @@ fn what_was_used_before_prices_were_known_is_past() {
     near(unit.costs().fillings["carbon"].spent, 10.0);
     unit.command(
         at(1253),
-        Command::Replaced {
+        Command::Replaced(Replacement {
             stage: 0,
-            date: None,
-        },
+            ..Replacement::default()
+        }),
     );
     near(unit.costs().life.cartridges, 10.0);
 }

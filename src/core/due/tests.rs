@@ -5,7 +5,7 @@ use std::{collections::BTreeMap, sync::Arc, time::Duration};
 use super::*;
 use crate::{
     config::{self, UnitSettings},
-    core::{Command, Unit, UnitState, alert::Code},
+    core::{Command, Replacement, Unit, UnitState, alert::Code},
     quantity::Volume,
     time::Mono,
 };
@@ -182,8 +182,8 @@ fn low_spent_and_overdue_take_turns() {
                 continue;
             }
             ..20 => None,
-            ..40 => Some(Code::StageLow),
-            ..54 => Some(Code::StageExhausted),
+            21..40 => Some(Code::StageLow),
+            41..54 => Some(Code::StageExhausted),
             _ => Some(Code::StageOverdue),
         };
         assert_eq!(active(&unit), Vec::from_iter(expected), "{hour}");
@@ -199,10 +199,10 @@ fn low_spent_and_overdue_take_turns() {
     let mut unit = Unit::new(settings(&carbon), kept, at(60.0));
     unit.tick(at(60.1));
     assert_eq!(active(&unit), [Code::StageOverdue]);
-    let command = Command::Replaced {
+    let command = Command::Replaced(Replacement {
         stage: 0,
-        date: None,
-    };
+        ..Replacement::default()
+    });
     unit.command(at(60.2), command);
     assert_eq!(active(&unit), []);
 }
@@ -257,6 +257,56 @@ fn few_days_do_not_flap_and_unknown_ones_change_nothing() {
     };
     unit.tick(unset);
     assert_eq!(active(&unit), [Code::StageLow]);
+}
+
+/// A membrane of 500 days, 200 of them gone (60 % left); 70 % of the way of its flow is gone, 20 % of its
+/// salt's.
+#[test]
+fn the_membrane_goes_by_its_wear_and_its_age() {
+    let membrane = stage("membrane", "life_time = \"500 d\"\ninstalled = 2026-03-01");
+    let rated = "[unit.k.membrane]\nrated_flow = \"100 gal/d\"\n";
+    let unit = Unit::new(
+        settings(&format!("{rated}{membrane}")),
+        UnitState::default(),
+        at(0.0),
+    );
+    let way = |used: Ends, low, likely, high, limit| Way {
+        used: Ok(crate::core::Known::measured(used)),
+        days: Ok(crate::core::Known::measured(Span { low, likely, high })),
+        limit,
+    };
+    let ways = Ways {
+        flow: way([0.6, 0.7, 0.8], 50.0, 90.0, 200.0, 0.85),
+        salt: way([0.1, 0.2, 0.3], 40.0, 400.0, f64::INFINITY, 1.10),
+    };
+    let (stage, now) = (&unit.stages()[0], at(200.0));
+    let mut found = stage.find(now, Err(Lack::TooEarly), Some(&ways));
+    let due = stage.due(now, Some(&ways), None, None);
+    found.take(&due);
+    use crate::metrics::StageMetric as M;
+    let value = |metric| found.of(metric).unwrap().value;
+    assert_eq!(found.binding, Some(Binding::Flow));
+    for (metric, expected) in [
+        (M::Left, 30.0),
+        (M::LeftLow, 20.0),
+        (M::LeftHigh, 40.0),
+        (M::LeftTimeLow, 40.0),
+        (M::LeftTime, 90.0),
+        (M::LeftTimeHigh, 200.0),
+    ] {
+        assert!((value(metric) - expected).abs() < 1e-9, "{metric:?}");
+    }
+    assert_eq!(due.binding, Some(Binding::Flow));
+    // 200 and 90 days after 1 March: 16 December.
+    let dates = unit.due_dates(now, 0, &due);
+    let today = now.wall.day_in(&unit.settings().time_zone);
+    let why = due_text(stage, &due, &dates, &ways, today).unwrap();
+    let begins = "70 % of the way to 85 % of the baseline's flow is gone; as it goes on, the rest is gone about 16 December";
+    assert!(why.starts_with(begins), "{why}");
+    // Nothing was taught yet: the age alone.
+    let found = stage.find(now, Err(Lack::TooEarly), unit.ways_of(stage).as_ref());
+    assert_eq!(found.binding, Some(Binding::Age));
+    assert!((found.of(M::Left).unwrap().value - 60.0).abs() < 1e-9);
 }
 
 #[test]

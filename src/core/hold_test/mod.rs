@@ -12,7 +12,7 @@ use super::{
     Keep,
     journal::Deed,
     known::{Basis, Lack},
-    output::{EventKind, Output},
+    output::EventKind,
     train::Train,
     unit::Unit,
     water::Flows,
@@ -383,8 +383,7 @@ impl Unit {
             end_bar: verdict.figures.end_bar,
         };
         let note = test.note.clone();
-        let entry = self.journal.add(now.date(), now.date(), deed, note).clone();
-        self.outputs.push_back(Output::Logged(Box::new(entry)));
+        self.log(now, None, deed, note);
         self.hold_test.state.last = Some(HoldResult {
             test,
             ended: now.date(),

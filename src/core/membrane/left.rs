@@ -78,3 +78,56 @@ impl MembraneState {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::time::Duration;
+
+    use super::super::{Lesson, When};
+    use super::*;
+    use crate::core::load::{LEAST, LIKELY, MOST};
+
+    fn alerts() -> AlertSettings {
+        let text = "[broker]\nurl = \"mqtt://localhost\"\n[[unit.k.sensor]]\nat = \"feed_tds\"\ntopic = \"a\"\nunit = \"mg/L\"\n";
+        let settings =
+            crate::config::from_text("k.toml", text, &std::collections::BTreeMap::new(), None);
+        settings.unwrap().units[0].alerts.clone()
+    }
+
+    #[test]
+    fn the_way_from_the_baseline_to_the_limit_is_shared_out() {
+        let mut state = MembraneState::default();
+        let alerts = alerts();
+        assert_eq!(state.ways(&alerts).flow.used, Err(Lack::TooEarly));
+        // A slow decline to 0.93 of the flow and a rise to 1.02 of the salt, over 70 days.
+        for run in 0..=70_i32 {
+            let part = f64::from((run - 4).max(0)) / 66.0;
+            let lesson = Lesson {
+                x: 0.0,
+                water: -3.0 + part * 0.93_f64.ln(),
+                salt: Some(-5.0 + part * 1.02_f64.ln()),
+                channel: None,
+                basis: Basis::Measured,
+            };
+            let when = When {
+                ended: None,
+                since_last: Some(Duration::from_secs(86_400)),
+            };
+            state.learn(lesson, when, 5);
+        }
+        let ways = state.ways(&alerts);
+        // The limits are 85 % of the flow and 110 % of the salt: ln 0.93 / ln 0.85 = 0.447 and
+        // ln 1.02 / ln 1.10 = 0.208 of the ways are gone.
+        let (flow, salt) = (ways.flow.used.unwrap().value, ways.salt.used.unwrap().value);
+        assert!((flow[LIKELY] - 0.447).abs() < 0.05, "{flow:?}");
+        assert!((salt[LIKELY] - 0.208).abs() < 0.10, "{salt:?}");
+        assert!(flow[LEAST] < flow[LIKELY] && flow[LIKELY] < flow[MOST]);
+        // As much again and a quarter more: 66 days · 0.553 / 0.447 = 82 days.
+        let days = ways.flow.days.unwrap().value;
+        assert!((days.likely - 82.0).abs() < 12.0, "{days:?}");
+        assert!(days.low < 82.0 && days.high > 82.0, "{days:?}");
+        let never = ways.or_never(Some(Lack::NoRunSign), None);
+        assert_eq!(never.flow.days, Err(Lack::NoRunSign));
+        assert!(never.salt.used.is_ok());
+    }
+}

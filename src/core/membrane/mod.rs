@@ -229,6 +229,19 @@ impl MembraneState {
         }
     }
 
+    /// The state of the element before it was told as replaced, which it was not: the last figures are
+    /// its own, what was learned since is lost.
+    pub(super) fn taken_back(&self, former: Self) -> Self {
+        if self.held.is_empty() {
+            return former;
+        }
+        Self {
+            held: self.held.clone(),
+            held_at: self.held_at,
+            ..former
+        }
+    }
+
     /// How permeability goes with temperature, as far as is known.
     #[must_use]
     pub fn law(&self) -> TemperatureLaw {

@@ -92,7 +92,7 @@ impl Rate {
             .collect();
         let kept = kept(&weeks)?;
         let weight = |week: &Week| 0.5_f64.powf(f64::from(week.age) / HALF_LIFE);
-        let all: f64 = kept.iter().map(|week| weight(week)).sum();
+        let all: f64 = kept.iter().map(&weight).sum();
         let squares: f64 = kept.iter().map(|week| weight(week).powi(2)).sum();
         let level = kept
             .iter()

@@ -479,7 +479,7 @@ fn most_truths_lie_within_the_band() {
         let mut book = Book::new();
         for (index, litres) in days.iter().enumerate() {
             let day = from + i32::try_from(index).unwrap();
-            if index >= 14 && index < 730 && index % 10 == 0 {
+            if (14..730).contains(&index) && index % 10 == 0 {
                 book.look(at(day, 0));
                 let ahead = 10.0 + 110.0 * home.dice.even();
                 let litres = home.base * ahead;

@@ -4,8 +4,10 @@
 //!
 //! The way inside: `poll` (the task that owns the client's event loop) ↔ `link` (what both sides
 //! share) ← [`Session`] (the application's side); `inbox`, `outbox`, `receipts` and `pauses` are
-//! plain tables that know no client, `problem` turns errors into sentences.
+//! plain tables that know no client, `problem` turns errors into sentences. Apart from all that, `ask`
+//! sends one command and waits for its answer.
 
+mod ask;
 mod client_id;
 mod inbox;
 mod link;
@@ -22,6 +24,7 @@ use std::{sync::Arc, time::Duration};
 use rumqttc::{AsyncClient, NetworkOptions};
 use tokio::task::JoinHandle;
 
+pub use ask::{AskError, Asked, Question, ask};
 pub use client_id::default_client_id;
 pub use inbox::{FromBroker, Message, Receipt};
 pub use options::{Limits, MqttError, Precious, SessionOptions, Timings};

@@ -28,6 +28,20 @@ pub fn look(directory: &Path, unit: &str) -> Result<Option<Look>, StoreError> {
     reading(directory, |connection| read(connection, unit))
 }
 
+/// Reads the documents of all entries of a unit's maintenance log, in the order of their numbers; `None`
+/// when there is no file.
+///
+/// # Errors
+/// As for [`look`].
+pub fn look_at_log(directory: &Path, unit: &str) -> Result<Option<Vec<String>>, StoreError> {
+    reading(directory, |connection| {
+        connection
+            .prepare("SELECT document FROM log_entry WHERE unit = ?1 ORDER BY number")?
+            .query_map([unit], |row| row.get(0))?
+            .collect()
+    })
+}
+
 /// Reads in one transaction, so that everything is as it was at one moment; `None` when there is no
 /// file. Errors as for [`look`].
 pub(super) fn reading<T>(

@@ -23,7 +23,7 @@ use tokio::sync::oneshot;
 
 pub use error::StoreError;
 pub use history::samples;
-pub use look::{Look, look};
+pub use look::{Look, look, look_at_log};
 
 /// Name of the database in the state folder.
 pub const FILE: &str = "permeated.db";

@@ -3,6 +3,7 @@
 
 mod history;
 mod kill;
+mod log;
 mod parts;
 mod refusals;
 
