@@ -19,7 +19,7 @@ use crate::{
         store::{Loaded, Store, StoreError},
     },
     installation::{Incoming, Installation},
-    keeper::{Keeper, state_of_parts},
+    keeper::{Keeper, Released, state_of_parts},
     wire::Outgoing,
 };
 
@@ -69,6 +69,8 @@ pub struct App {
     /// Whether the broker has taken everything since the ghosts were sent away.
     ghosts_sent: bool,
     status_topic: String,
+    /// Notices on their way to the broker: unit and number.
+    posted: BTreeMap<u64, (String, u64)>,
     /// Why the session ended by itself, if it did.
     lost: Option<String>,
 }
@@ -135,6 +137,7 @@ impl App {
             ghosts_sent: ghosts.is_empty(),
             ghosts,
             status_topic,
+            posted: BTreeMap::new(),
             lost: None,
         })
     }
@@ -162,11 +165,7 @@ impl App {
             tokio::select! {
                 () = &mut stop => break,
                 item = self.inbox.receive() => self.take(item),
-                receipts = self.keeper.written() => {
-                    for receipt in receipts {
-                        self.session.acknowledge(receipt);
-                    }
-                }
+                released = self.keeper.written() => self.release(released),
                 () = sleep_until(checkpoint) => {
                     self.keeper.begin(&mut self.installation);
                     self.forget_ghosts();
@@ -186,9 +185,35 @@ impl App {
         lost.map_or(Ok(()), |reason| Err(AppError::SessionLost(reason)))
     }
 
+    /// What is durable now goes on its way.
+    fn release(&mut self, released: Released) {
+        for receipt in released.receipts {
+            self.session.acknowledge(receipt);
+        }
+        for (unit, notice) in released.notices {
+            let message = self.installation.message_of(&unit, &notice);
+            match self.session.post(message) {
+                Some(letter) => {
+                    self.posted.insert(letter, (unit, notice.number));
+                }
+                // Refused, and logged; it would be refused for ever.
+                None => self.installation.delivered(&unit, notice.number),
+            }
+        }
+    }
+
+    /// The broker has a notice: it need not be kept any more.
+    fn delivered(&mut self, letter: u64) {
+        if let Some((unit, number)) = self.posted.remove(&letter) {
+            self.installation.delivered(&unit, number);
+            self.keeper.note(Keep::Now, None);
+        }
+    }
+
     fn take(&mut self, item: FromBroker) {
         match item {
             FromBroker::Message(message) => self.hear(message),
+            FromBroker::Delivered { letter } => self.delivered(letter),
             // The session has logged both, with what to do about it.
             FromBroker::Connected { .. } => {}
             FromBroker::Disconnected { reason } => {

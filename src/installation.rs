@@ -14,7 +14,7 @@ use crate::{
     config::{Measure, SensorSettings, Settings},
     core::{
         Arrival, Entry, Event, Keep, Observation, Output, Packet, RunRecord, StageRecord, Unit,
-        UnitState,
+        UnitState, alert::Notice,
     },
     publisher::Publisher,
     sampler::Sample,
@@ -44,6 +44,9 @@ pub struct Incoming<'a> {
 pub enum Record {
     /// An entry of the maintenance log; the unit's id.
     Entry(String, Box<Entry>),
+    /// A person is to be told; the unit's id. It may be handed on once the state taken after it was made
+    /// is durable, and is kept in it until [`Installation::delivered`].
+    Notice(String, Box<Notice>),
     /// A run that ended; the unit's id.
     Run(String, Box<RunRecord>),
     /// Figures over a while; the unit's id.
@@ -273,6 +276,20 @@ impl Installation {
         std::mem::take(&mut self.events)
     }
 
+    /// A notice of that unit was handed over.
+    pub fn delivered(&mut self, unit: &str, number: u64) {
+        let mut seats = self.seats.iter_mut();
+        if let Some(seat) = seats.find(|seat| seat.unit.settings().id == unit) {
+            seat.unit.delivered(number);
+        }
+    }
+
+    /// The message of a notice.
+    #[must_use]
+    pub fn message_of(&self, unit: &str, notice: &Notice) -> Outgoing {
+        document::notice(&self.prefix, unit, notice)
+    }
+
     /// The units whose state changed since last asked, and how soon it must be kept.
     pub fn take_changed(&mut self) -> (Keep, Vec<(String, UnitState)>) {
         let mut keep = Keep::Nothing;
@@ -302,6 +319,7 @@ impl Installation {
                     self.events.push((id.clone(), event));
                 }
                 Output::Logged(entry) => self.records.push(Record::Entry(id.clone(), entry)),
+                Output::Notice(notice) => self.records.push(Record::Notice(id.clone(), notice)),
                 Output::RunEnded(record) => {
                     seat.publisher.at_once(State::Run);
                     self.records.push(Record::Run(id.clone(), record));

@@ -7,7 +7,7 @@ use serde_json::{Map, Value};
 use tokio::{sync::oneshot, time::Instant};
 
 use crate::{
-    core::{Keep, UnitState},
+    core::{Keep, UnitState, alert::Notice},
     edge::{
         mqtt::Receipt,
         store::{Checkpoint, EntryRow, Parts, RunRow, SampleRow, StageRow, Store, StoreError},
@@ -38,13 +38,24 @@ pub struct Keeper {
     samples: Vec<SampleRow>,
     sampled: Instant,
     receipts: Vec<Receipt>,
+    notices: Vec<(String, Box<Notice>)>,
     writing: Option<Writing>,
     failing: bool,
+}
+
+/// What waited for a checkpoint and may go on now that it is durable.
+#[derive(Debug, Default)]
+pub struct Released {
+    /// Messages the broker may forget.
+    pub receipts: Vec<Receipt>,
+    /// Notices that are safe, with their units.
+    pub notices: Vec<(String, Box<Notice>)>,
 }
 
 struct Writing {
     checkpoint: Checkpoint,
     receipts: Vec<Receipt>,
+    notices: Vec<(String, Box<Notice>)>,
     answer: oneshot::Receiver<Result<(), StoreError>>,
 }
 
@@ -61,6 +72,7 @@ impl Keeper {
             samples: Vec::new(),
             sampled: Instant::now(),
             receipts: Vec::new(),
+            notices: Vec::new(),
             writing: None,
             failing: false,
         }
@@ -108,17 +120,19 @@ impl Keeper {
         self.last = Instant::now();
         let checkpoint = std::mem::take(&mut self.waiting);
         let receipts = std::mem::take(&mut self.receipts);
+        let notices = std::mem::take(&mut self.notices);
         let answer = self.store.save(checkpoint.clone());
         self.writing = Some(Writing {
             checkpoint,
             receipts,
+            notices,
             answer,
         });
     }
 
-    /// Waits for the write under way (for ever when there is none); safe to cancel. Gives the
-    /// receipts that may be released.
-    pub async fn written(&mut self) -> Vec<Receipt> {
+    /// Waits for the write under way (for ever when there is none); safe to cancel. Gives what
+    /// may be released.
+    pub async fn written(&mut self) -> Released {
         let Some(writing) = &mut self.writing else {
             return std::future::pending().await;
         };
@@ -126,21 +140,24 @@ impl Keeper {
             .await
             .unwrap_or(Err(StoreError::Stopped));
         let Some(writing) = self.writing.take() else {
-            return Vec::new();
+            return Released::default();
         };
         match answer {
             Ok(()) => {
                 if std::mem::take(&mut self.failing) {
                     tracing::info!("state is written again");
                 }
-                writing.receipts
+                Released {
+                    receipts: writing.receipts,
+                    notices: writing.notices,
+                }
             }
             Err(error) => {
                 if !std::mem::replace(&mut self.failing, true) {
                     tracing::error!("state could not be written, trying again: {error}");
                 }
                 self.put_back(writing);
-                Vec::new()
+                Released::default()
             }
         }
     }
@@ -155,7 +172,9 @@ impl Keeper {
     ) -> Result<Vec<Receipt>, StoreError> {
         let mut released = Vec::new();
         if self.writing.is_some() {
-            released.extend(self.written().await);
+            // Notices wait in the state for the next start: what becomes of them on the way out could not
+            // be kept any more.
+            released.extend(self.written().await.receipts);
         }
         self.gather(installation);
         self.hand_over_samples();
@@ -189,6 +208,7 @@ impl Keeper {
                     number: entry.number,
                     document: serde_json::to_string(&entry).unwrap_or_default(),
                 }),
+                Record::Notice(unit, notice) => self.notices.push((unit, notice)),
                 Record::Run(unit, run) => self.waiting.runs.push(RunRow {
                     unit,
                     started: run.started.map(Wall::to_rfc3339),
@@ -229,6 +249,7 @@ impl Keeper {
         self.waiting.subscriptions = newer.subscriptions.or(self.waiting.subscriptions.take());
         self.waiting.retained = newer.retained.or(self.waiting.retained.take());
         self.receipts.splice(0..0, failed.receipts);
+        self.notices.splice(0..0, failed.notices);
         self.due = Some(Instant::now() + RETRY);
     }
 }

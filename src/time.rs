@@ -76,6 +76,13 @@ impl Wall {
         self.is_set().then(|| zone.to_datetime(moment).date())
     }
 
+    /// The time of the day it is in that time zone, if the clock was set.
+    #[must_use]
+    pub fn time_in(self, zone: &jiff::tz::TimeZone) -> Option<jiff::civil::Time> {
+        let moment = jiff::Timestamp::from_millisecond(self.0).ok()?;
+        self.is_set().then(|| zone.to_datetime(moment).time())
+    }
+
     /// From an RFC 3339 text with `Z` or an offset.
     #[must_use]
     pub fn from_rfc3339(text: &str) -> Option<Self> {

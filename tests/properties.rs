@@ -13,6 +13,7 @@ use permeated::{
     config::Settings,
     core::{
         Arrival, LoadState, Packet, StageState, Totals, Unit, UnitState,
+        alert::Condition,
         costs::{CostState, Spent},
     },
     installation::{Incoming, Installation, Record},
@@ -168,7 +169,7 @@ impl<'a> Play<'a> {
                 let word = matches!(
                     payload.as_str(),
                     "None" | "standby" | "settling" | "producing" | "flushing"
-                );
+                ) || Condition::ALL.iter().any(|word| word.key() == payload);
                 let number = payload.parse::<f64>().is_ok_and(f64::is_finite);
                 prop_assert!(word || number, "{topic} says {payload:?}");
             } else {

@@ -12,7 +12,7 @@ use super::{FAILED, complain};
 use crate::{
     config::Settings,
     core::{Arrival, UnitState},
-    installation::{Incoming, Installation},
+    installation::{Incoming, Installation, Record},
     time::{Mono, Now, Wall},
     wire::log::{Line, LineError},
 };
@@ -178,7 +178,13 @@ impl Replay {
             writeln!(out, "{}", Line::of(time, message).text())?;
         }
         self.installation.take_events();
-        self.installation.take_records();
+        for record in self.installation.take_records() {
+            if let Record::Notice(unit, notice) = record {
+                let message = self.installation.message_of(&unit, &notice);
+                writeln!(out, "{}", Line::of(time, message).text())?;
+                self.installation.delivered(&unit, notice.number);
+            }
+        }
         Ok(())
     }
 }

@@ -40,6 +40,10 @@ pub(super) const INTERVAL_RANGE: RangeInclusive<Duration> = seconds(0)..=minutes
 pub(super) const HEARTBEAT: Duration = minutes(5);
 pub(super) const HEARTBEAT_RANGE: RangeInclusive<Duration> = seconds(1)..=days(1);
 
+/// A day later it was either done or forgotten.
+pub(super) const REMIND: Duration = days(1);
+pub(super) const REMIND_RANGE: RangeInclusive<Duration> = minutes(10)..=days(30);
+
 /// Where services keep their state (the file system hierarchy's `/var/lib`).
 pub(super) const STATE_DIRECTORY: &str = "/var/lib/permeated";
 /// One write a minute is kind to flash cards.

@@ -13,6 +13,7 @@ mod field;
 mod hold_test;
 mod limits;
 mod nearest;
+mod notices;
 mod problem;
 mod reader;
 mod report;
@@ -35,6 +36,7 @@ pub use hold_test::HoldTestSettings;
 pub use limits::{
     BalanceLimits, Band, CareLimits, DoubtLimits, HydraulicLimits, ImplausibleLimits,
 };
+pub use notices::{Display, NoticeSettings, QuietHours};
 pub use problem::{Place, Problem, Problems};
 pub use sensor::{
     Availability, Conversion, CountConversion, Curve, Measure, Point, Probe, RateConversion,

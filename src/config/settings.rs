@@ -10,6 +10,7 @@ use super::{
     costs::Costs,
     hold_test::HoldTestSettings,
     limits::{CareLimits, DoubtLimits, HydraulicLimits},
+    notices::{Display, NoticeSettings},
     sensor::SensorSettings,
 };
 use crate::quantity::{Conductivity, Flow, Pressure, TdsScale, Temperature, Volume};
@@ -87,6 +88,10 @@ pub struct UnitSettings {
     pub name: String,
     /// Where its days begin and end.
     pub time_zone: TimeZone,
+    /// The units in which sentences speak.
+    pub display: Display,
+    /// Rules for what a person is told.
+    pub notices: NoticeSettings,
     /// The scale in which TDS is published and limits in mg/L are understood.
     pub tds_scale: TdsScale,
     /// What is known of the water that comes in.

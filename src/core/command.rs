@@ -2,14 +2,21 @@
 //! in `maintenance.rs`.
 
 use super::{
-    Keep, filling::Replacement, hand_test::HandTest, hold_test::HoldTestRequest, output::EventKind,
-    unit::Unit,
+    Keep, alert::Answer, filling::Replacement, hand_test::HandTest, hold_test::HoldTestRequest,
+    output::EventKind, unit::Unit,
 };
 use crate::time::{Now, Wall};
 
 /// What a keeper may tell the unit.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Command {
+    /// Something is said to an alert.
+    Answer {
+        /// The alert's key, or [`ALL_ALERTS`](super::alert::ALL_ALERTS).
+        alert: String,
+        /// What.
+        answer: Answer,
+    },
     /// An earlier entry of the maintenance log is put right.
     Correct(Correction),
     /// Words for the maintenance log.
@@ -82,6 +89,7 @@ impl Unit {
         self.keep = Keep::Now;
         self.dues_at = None;
         match command {
+            Command::Answer { alert, answer } => self.take_answer(now, &alert, &answer),
             Command::Correct(correction) => self.correct(now, correction),
             Command::Note(remark) => self.note(now, remark),
             Command::Rebaseline => {

@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::time::Wall;
 
+use super::alert::Notice;
 use super::journal::Entry;
 use super::record::RunRecord;
 use super::stage::StageRecord;
@@ -18,6 +19,9 @@ pub enum Output {
     AlertChanged(usize),
     /// An entry was added to the maintenance log.
     Logged(Box<Entry>),
+    /// A person is to be told of an alert. It waits in the state until [`super::Unit::delivered`], and
+    /// may be handed on once the state that holds it is durable.
+    Notice(Box<Notice>),
     /// A run ended.
     RunEnded(Box<RunRecord>),
     /// A stage was replaced; this is how the old filling ended.
@@ -45,6 +49,8 @@ pub enum EventKind {
     AlertRaised,
     /// An alert was cleared.
     AlertCleared,
+    /// An alert is still active, and people are reminded of it.
+    AlertReminded,
     /// The membrane's baseline was set from its first settled runs.
     BaselineSet,
     /// A command was carried out.
@@ -67,9 +73,10 @@ pub enum EventKind {
 
 impl EventKind {
     /// Every kind, for documentation and adapters.
-    pub const ALL: [Self; 11] = [
+    pub const ALL: [Self; 12] = [
         Self::AlertRaised,
         Self::AlertCleared,
+        Self::AlertReminded,
         Self::BaselineSet,
         Self::CommandDone,
         Self::CommandRefused,
@@ -87,6 +94,7 @@ impl EventKind {
         match self {
             Self::AlertRaised => "alert_raised",
             Self::AlertCleared => "alert_cleared",
+            Self::AlertReminded => "alert_reminded",
             Self::BaselineSet => "baseline_set",
             Self::CommandDone => "command_done",
             Self::CommandRefused => "command_refused",

@@ -5,11 +5,25 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use super::{
-    alert::AlertState, breakthrough::Filling, carbon::CarbonState, costs::CostState,
-    cycling::CyclingState, filling::FormerFilling, hand_test::HandTests, hold_test::HoldTestState,
-    journal::Journal, membrane::MembraneState, meter::MeterState, prefilter::PrefilterState,
-    record::RunRecord, run::OpenRunState, settled_water::SettledWater, stage::StageState,
-    usage::UsageState, watch::WatchState, water::Totals,
+    alert::{AlertState, Notices},
+    breakthrough::Filling,
+    carbon::CarbonState,
+    costs::CostState,
+    cycling::CyclingState,
+    filling::FormerFilling,
+    hand_test::HandTests,
+    hold_test::HoldTestState,
+    journal::Journal,
+    membrane::MembraneState,
+    meter::MeterState,
+    prefilter::PrefilterState,
+    record::RunRecord,
+    run::OpenRunState,
+    settled_water::SettledWater,
+    stage::StageState,
+    usage::UsageState,
+    watch::WatchState,
+    water::Totals,
 };
 use crate::quantity::Volume;
 
@@ -42,6 +56,8 @@ pub struct UnitState {
     pub last_run: Option<RunRecord>,
     /// Sensors that may lie, and the hydraulics.
     pub watch: WatchState,
+    /// Notices that were not handed over yet, and their numbering.
+    pub notices: Notices,
     /// Tests by hand.
     pub hand_tests: HandTests,
     /// The maintenance log.

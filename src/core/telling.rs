@@ -62,8 +62,12 @@ impl Unit {
         if !changed.is_empty() {
             self.train.doubt(&self.alerts);
         }
+        let attend = !changed.is_empty() || self.is_attention_due(now.mono);
         for (index, change) in changed {
             self.tell_alert(now, index, change);
+        }
+        if attend {
+            self.attend(now);
         }
     }
 

@@ -8,7 +8,7 @@ use std::{
 
 use super::{
     Keep,
-    alert::{self, Alert},
+    alert::{self, Alert, Notices},
     breakthrough::Fillings,
     care::Care,
     costs::Costs,
@@ -76,6 +76,9 @@ pub struct Unit {
     /// Number of the last entry told since the start, and when.
     pub(super) last_told: Option<(u64, Mono)>,
     pub(super) alerts: Vec<Alert>,
+    pub(super) notices: Notices,
+    /// When the active alerts are to be looked after next.
+    pub(super) attend_at: Option<Mono>,
     pub(super) last_run: Option<RunRecord>,
     /// State of what left the configuration, kept in case it returns.
     pub(super) former: UnitState,
@@ -145,6 +148,8 @@ impl Unit {
             care,
             former_fillings: kept.former_fillings.clone(),
             last_told: None,
+            notices: kept.notices.clone(),
+            attend_at: Some(now.mono),
             last_run: kept.last_run.clone(),
             outputs: VecDeque::new(),
             found: Vec::new(),
@@ -159,6 +164,7 @@ impl Unit {
         unit.take_evidence(now);
         unit.find_possible(now);
         unit.rule_out_wear();
+        unit.tell_again();
         if let Some(over) = unit.former.over_run.take() {
             unit.end_run(now, *over);
         }
@@ -244,6 +250,7 @@ impl Unit {
                 consider(silent.after(grace));
             }
         }
+        self.attend_at.into_iter().for_each(&mut consider);
         self.alerts
             .iter()
             .filter_map(|alert| alert.due)
@@ -292,6 +299,7 @@ impl Unit {
         let over = self.runs.over.as_ref();
         state.over_run = over.map(|(record, _)| Box::new(record.clone()));
         state.cycling = self.cycling.state(self.looked_at, self.runs.usual_level);
+        state.notices = self.notices.clone();
         state.last_run = self.last_run.clone();
         state.hand_tests = self.hand_tests.clone();
         state.journal = self.journal.clone();

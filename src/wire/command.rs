@@ -3,7 +3,7 @@
 mod fields;
 mod maintenance;
 
-use super::hold_test;
+use super::{answer, hold_test};
 use crate::{config::UnitSettings, core::Command, time::Now};
 pub(super) use fields::is_bare;
 
@@ -44,9 +44,21 @@ pub fn read(
         ["hold_test", "start"] => Ok(Command::StartHoldTest(hold_test::request(payload)?)),
         ["hold_test", "stop"] if is_bare(payload) => Ok(Command::StopHoldTest),
         ["hold_test", "stop"] => Err("it takes no payload".to_owned()),
+        ["alert", key @ .., answer] if !key.is_empty() => {
+            let answer = answer::read(answer, payload).unwrap_or_else(|| {
+                Err(format!(
+                    "nothing can be done to an alert by {answer:?}; known are acknowledge and snooze"
+                ))
+            })?;
+            Ok(Command::Answer {
+                alert: key.join("/"),
+                answer,
+            })
+        }
         _ => Err(format!(
             "there is no command {path:?}; the commands are stage/<id>/replaced, test/<name>, sanitised, note, log/<number>/correct, \
-             log/<number>/withdraw, membrane/rebaseline, hold_test/start and hold_test/stop"
+             log/<number>/withdraw, membrane/rebaseline, hold_test/start, hold_test/stop, alert/<code>/acknowledge and \
+             alert/<code>/snooze"
         )),
     }
 }

@@ -13,7 +13,8 @@ use super::{
 };
 use crate::{
     core::{
-        Event, Lack, RunRecord, RunState, StageFindings, Unit, Values, alert::Alert,
+        Event, Lack, RunRecord, RunState, StageFindings, Unit, Values,
+        alert::{Alert, Notice},
         hold_test::gauge,
     },
     metrics::{Group, Metric, StageMetric, rounded},
@@ -31,6 +32,10 @@ pub enum State {
     Costs,
     /// The pressure hold test.
     HoldTest,
+    /// A plain value: how many alerts are active.
+    AlertsActive,
+    /// A plain value: how the unit stands.
+    Condition,
     /// What the membrane does.
     Membrane,
     /// What flows now.
@@ -72,6 +77,8 @@ pub fn states(unit: &Unit, now: Now) -> Vec<State> {
     states.push(State::Due);
     states.extend((0..unit.alerts().len()).map(State::Alert));
     states.push(State::RunState);
+    states.push(State::AlertsActive);
+    states.push(State::Condition);
     states.extend(unit.possible().iter().copied().map(State::Value));
     for (index, found) in unit.stage_findings(now).iter().enumerate() {
         states.extend(stage_metrics(found).map(|metric| State::StageValue(index, metric)));
@@ -108,6 +115,8 @@ pub fn topic(prefix: &str, unit: &Unit, state: State) -> String {
         State::Due => format!("{prefix}/{id}/due"),
         State::Costs => format!("{prefix}/{id}/costs"),
         State::HoldTest => format!("{prefix}/{id}/hold_test"),
+        State::AlertsActive => format!("{prefix}/{id}/value/alerts_active"),
+        State::Condition => format!("{prefix}/{id}/value/condition"),
         State::Membrane => format!("{prefix}/{id}/membrane"),
         State::Now => format!("{prefix}/{id}/now"),
         State::Run => format!("{prefix}/{id}/run"),
@@ -162,6 +171,8 @@ impl<'a> Snapshot<'a> {
             State::Due => due_fields(self.unit, self.now).write(text),
             State::Costs => self.costs().write(text),
             State::HoldTest => hold_test::document(self.unit, self.now).write(text),
+            State::AlertsActive => text.put(self.unit.alerts_active()),
+            State::Condition => text.add(self.unit.condition(self.now).key()),
             State::Membrane => self.membrane().write(text),
             State::Now => self.flowing().write(text),
             State::Run => run_fields(self.unit.last_run()).write(text),
@@ -347,6 +358,31 @@ pub fn event(prefix: &str, unit: &str, event: &Event) -> Outgoing {
     });
     Outgoing {
         topic: format!("{prefix}/{unit}/event"),
+        payload: payload.to_string(),
+        retain: false,
+    }
+}
+
+/// The message of a notice.
+#[must_use]
+pub fn notice(prefix: &str, unit: &str, notice: &Notice) -> Outgoing {
+    let payload = json!({
+        "time": notice.time.map(Wall::to_rfc3339),
+        "number": notice.number,
+        "kind": notice.kind.key(),
+        "alert": notice.key(),
+        "code": notice.code.key(),
+        "about": notice.about,
+        "severity": notice.severity.key(),
+        "title": notice.title,
+        "text": notice.text,
+        "check_first": notice.check_first(),
+        "caution": notice.caution(),
+        "since": notice.since.map(Wall::to_rfc3339),
+        "also": notice.also,
+    });
+    Outgoing {
+        topic: format!("{prefix}/{unit}/notice"),
         payload: payload.to_string(),
         retain: false,
     }

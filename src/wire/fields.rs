@@ -173,7 +173,26 @@ pub(super) fn alert_fields(alert: &Alert) -> Fields {
     );
     fields.put("check_first", alert::check_first(alert.code));
     fields.put("caution", alert::caution(alert.code));
+    care_fields(alert, &mut fields);
     fields
+}
+
+/// What people know of it and said to it.
+fn care_fields(alert: &Alert, fields: &mut Fields) {
+    let active = alert.is_active();
+    let care = &alert.care;
+    let acknowledged = care.acknowledged().filter(|_| active);
+    fields.put("acknowledged", acknowledged.is_some());
+    let at = acknowledged.and_then(|(at, _)| at);
+    fields.put("acknowledged_at", at.map(Wall::to_rfc3339));
+    fields.put("note", acknowledged.and_then(|(_, note)| note));
+    fields.put("snoozed", active && care.is_snoozed());
+    let until = care.snoozed_until().filter(|_| active);
+    fields.put("snoozed_until", until.map(Wall::to_rfc3339));
+    fields.put("because", alert.because.as_deref().filter(|_| active));
+    let told = care.told_at().filter(|_| active);
+    fields.put("told", told.map(Wall::to_rfc3339));
+    fields.put("reminded", if active { care.reminded() } else { 0 });
 }
 
 pub(super) fn run_fields(record: Option<&RunRecord>) -> Fields {

@@ -1,5 +1,6 @@
 //! Topics and payloads, pure: bytes → readings, outputs → messages.
 
+mod answer;
 pub mod command;
 pub mod document;
 mod due;

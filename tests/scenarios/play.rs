@@ -175,6 +175,15 @@ impl<'a> Player<'a> {
         for record in installation.take_records() {
             self.records.push(match record {
                 Record::Entry(unit, _) => (unit, "entry"),
+                Record::Notice(unit, notice) => {
+                    installation.delivered(&unit, notice.number);
+                    self.events.push((
+                        unit.clone(),
+                        format!("notice_{}", notice.kind.key()),
+                        format!("{}: {}: {}", notice.key(), notice.title, notice.text),
+                    ));
+                    (unit, "notice")
+                }
                 Record::Run(unit, _) => (unit, "run"),
                 // One for every minute.
                 Record::Sample(..) => continue,

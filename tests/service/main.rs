@@ -14,6 +14,7 @@ mod demo;
 mod figures;
 mod flood;
 mod maintenance;
+mod notices;
 mod queued;
 mod sessions;
 mod site;

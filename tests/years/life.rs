@@ -258,6 +258,7 @@ impl<'a> Life<'a> {
                         truth,
                     });
                 }
+                Output::Notice(notice) => self.unit.delivered(notice.number),
                 Output::Event(_)
                 | Output::AlertChanged(_)
                 | Output::Logged(_)

@@ -10,6 +10,7 @@ mod conversion;
 mod costs;
 mod hold_test;
 mod measure;
+mod notices;
 mod sensor;
 mod stage;
 mod supply;
@@ -24,13 +25,22 @@ use jiff::tz::TimeZone;
 use super::{
     defaults,
     field::Field,
+    notices::{Display, NoticeSettings},
     reader::{self, Reader},
     report::Report,
     settings::{Publish, Settings, Store, UnitSettings},
     tree::Node,
 };
 
-const KEYS: &[&str] = &["time_zone", "broker", "publish", "store", "unit"];
+const KEYS: &[&str] = &[
+    "time_zone",
+    "display",
+    "broker",
+    "publish",
+    "store",
+    "notices",
+    "unit",
+];
 const PUBLISH_KEYS: &[&str] = &["prefix", "interval", "heartbeat"];
 const STORE_KEYS: &[&str] = &["directory", "checkpoint"];
 
@@ -41,6 +51,7 @@ pub(super) const EVERY_TABLE: &[(&str, &[&str])] = &[
     ("broker", broker::KEYS),
     ("publish", PUBLISH_KEYS),
     ("store", STORE_KEYS),
+    ("notices", notices::KEYS),
     ("unit.*.supply", supply::SUPPLY_KEYS),
     ("unit.*.membrane", supply::MEMBRANE_KEYS),
     ("unit.*.storage", supply::STORAGE_KEYS),
@@ -60,6 +71,8 @@ struct Context<'c> {
     /// Our own topics, which no sensor may use.
     prefix: &'c str,
     time_zone: TimeZone,
+    display: Display,
+    notices: NoticeSettings,
 }
 
 /// The settings; of no worth when `report` holds a problem.
@@ -78,6 +91,11 @@ pub(super) fn settings(
             .field("time_zone")
             .map_or_else(|| Some(TimeZone::system()), |field| time_zone(&field))
             .unwrap_or(TimeZone::UTC),
+        display: document
+            .field("display")
+            .and_then(|field| notices::display(&field))
+            .unwrap_or_default(),
+        notices: notices::notices(document.table("notices", notices::KEYS).as_ref()),
     };
     let broker = broker::broker(document.table("broker", broker::KEYS), &context);
     let store = store(

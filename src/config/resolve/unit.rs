@@ -60,6 +60,8 @@ pub(super) fn unit(id: &str, field: &Field<'_>, context: &Context<'_>) -> Option
             .and_then(|field| field.text().map(str::to_owned))
             .unwrap_or_else(|| id.to_owned()),
         time_zone: context.time_zone.clone(),
+        display: context.display,
+        notices: context.notices,
         tds_scale: scale,
         storage: reader
             .table("storage", supply::STORAGE_KEYS)

@@ -7,6 +7,7 @@ mod environment;
 mod example;
 mod loads;
 mod mistakes;
+mod notices;
 mod values;
 
 use std::collections::BTreeMap;

@@ -15,7 +15,7 @@ use crate::{
         doubt::{Comparison, Contradiction, Doubt, Evidence},
         known::Basis,
     },
-    quantity::{Conductivity, duration_text},
+    quantity::{Conductivity, Volume, duration_text},
 };
 
 /// One good reading from a sensor that was stuck may be its last.
@@ -162,18 +162,24 @@ impl Circumstances<'_> {
             ),
             None => String::new(),
         };
+        let shown = |litres: f64| self.settings.display.volume(Volume::from_litres(litres));
         format!(
-            "The meters counted {feed:.1} L of feed, but {permeate:.1} L of permeate and \
-             {concentrate:.1} L of concentrate: {} apart.{culprit}",
+            "The meters counted {} of feed, but {} of permeate and {} of concentrate: {} apart.{culprit}",
+            shown(feed),
+            shown(permeate),
+            shown(concentrate),
             share_text(judgement.value.abs() / 100.0)
         )
     }
 
     fn describe_rise(&self, id: &str) -> String {
         let (rise, counted) = self.watch.doubts.last_rise().unwrap_or_default();
+        let shown = |litres: f64| self.settings.display.volume(Volume::from_litres(litres));
         format!(
-            "In several runs the storage rose by more than {id} counted, the last time by {rise:.1} L \
-             against {counted:.1} L: it counts too little, or the level shows too much."
+            "In several runs the storage rose by more than {id} counted, the last time by {} \
+             against {}: it counts too little, or the level shows too much.",
+            shown(rise),
+            shown(counted)
         )
     }
 

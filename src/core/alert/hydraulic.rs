@@ -5,10 +5,10 @@ use std::time::Duration;
 use super::{
     life::Verdict,
     rules::{Circumstances, Judgement, above, at_once, below, held},
-    text::{pressure_text, share_text},
+    text::share_text,
 };
 use crate::{
-    config::{Band, HydraulicLimits, Limit, Point, Storage},
+    config::{Band, Display, HydraulicLimits, Limit, Point, Storage},
     core::{
         hydraulics,
         known::{Basis, Known},
@@ -17,24 +17,32 @@ use crate::{
     quantity::{Flow, Pressure, Temperature},
 };
 
-pub(super) fn temperature_text(value: f64, limit: f64) -> String {
+pub(super) fn temperature_text(display: Display, value: f64, limit: f64) -> String {
     let side = if value < limit { "below" } else { "above" };
-    format!("The feed has {value:.1} °C, {side} {limit:.1} °C.")
-}
-
-pub(super) fn lift_text(value: f64, limit: f64) -> String {
+    let [value, limit] = [value, limit].map(Temperature::from_celsius);
     format!(
-        "The booster pump runs, but the pressure behind it is only {} above the line pressure, below {}.",
-        pressure_text(Pressure::from_bar(value)),
-        pressure_text(Pressure::from_bar(limit)),
+        "The feed has {}, {side} {}.",
+        display.temperature(value),
+        display.temperature(limit)
     )
 }
 
-pub(super) fn leaking_text(value: f64, limit: f64) -> String {
-    let a_day = Flow::from_l_per_min(value).l_per_day();
+pub(super) fn lift_text(display: Display, value: f64, limit: f64) -> String {
     format!(
-        "Water runs to the drain while none is made: {value:.3} L/min, above {limit:.3} L/min. \
-         That is {a_day:.0} L a day."
+        "The booster pump runs, but the pressure behind it is only {} above the line pressure, below {}.",
+        display.pressure(Pressure::from_bar(value)),
+        display.pressure(Pressure::from_bar(limit)),
+    )
+}
+
+pub(super) fn leaking_text(display: Display, value: f64, limit: f64) -> String {
+    let [value, limit] = [value, limit].map(Flow::from_l_per_min);
+    format!(
+        "Water runs to the drain while none is made: {}, above {}. That is {:.0} {} a day.",
+        display.trickle(value),
+        display.trickle(limit),
+        display.daily(value),
+        display.daily_unit()
     )
 }
 
@@ -157,11 +165,12 @@ impl Circumstances<'_> {
 
     pub(super) fn describe_prefilter(&self, value: f64, limit: f64) -> String {
         let clean = self.watch.hydraulics.clean_drop();
+        let display = self.settings.display;
         format!(
             "The pre-filters take {} at 1 L/min, against {} when they were clean; the limit is {}.",
-            pressure_text(Pressure::from_bar(value)),
-            pressure_text(clean.unwrap_or(Pressure::ZERO).max(Pressure::ZERO)),
-            pressure_text(Pressure::from_bar(limit)),
+            display.pressure(Pressure::from_bar(value)),
+            display.pressure(clean.unwrap_or(Pressure::ZERO).max(Pressure::ZERO)),
+            display.pressure(Pressure::from_bar(limit)),
         )
     }
 

@@ -265,4 +265,25 @@ mod tests {
         assert_eq!(changes(&row), [(1031, Change::Raised)]);
         assert_eq!(changes(&[(0, Unjudged), (500, Unjudged)]), []);
     }
+
+    proptest::proptest! {
+        /// Noise at the limit, one verdict in ten seconds: never two changes within a holding time, and
+        /// raised and cleared take turns.
+        #[test]
+        fn noise_at_the_limit_does_not_flap(noise in proptest::collection::vec(0_usize..4, 1..500)) {
+            let verdicts = [Between, Beyond, Unjudged, Well];
+            let row: Vec<(u64, Verdict)> = (0..)
+                .step_by(10)
+                .zip(noise.iter().map(|at| verdicts[*at]))
+                .collect();
+            let changes: Vec<_> = changes(&row)
+                .into_iter()
+                .filter(|(_, change)| *change != Change::Known)
+                .collect();
+            for pair in changes.windows(2) {
+                proptest::prop_assert!(pair[1].0 - pair[0].0 >= HOLD.as_secs());
+                proptest::prop_assert_ne!(pair[1].1, pair[0].1);
+            }
+        }
+    }
 }

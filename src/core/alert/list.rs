@@ -1,6 +1,8 @@
 //! Which alerts a unit has: those that its settings switch on and its train can have.
 
-use super::{Alert, AlertState, Code, Life, Subject};
+use std::time::Duration;
+
+use super::{Alert, AlertState, Care, Code, Life, Subject};
 use crate::{
     config::{SensorSettings, StageKind, StageWater, UnitSettings},
     core::{
@@ -86,6 +88,9 @@ pub(in crate::core) fn alerts_of(
                 subject_id,
                 life: Life::default(),
                 seen: None,
+                care: Care::default(),
+                because: None,
+                hold: Duration::ZERO,
                 casts: None,
                 due: None,
             }));
@@ -95,6 +100,7 @@ pub(in crate::core) fn alerts_of(
         if let Some(state) = kept(&alert.key()) {
             alert.life = Life::new(state.life);
             alert.seen = state.seen;
+            alert.care = state.care;
             alert.casts = state.casts.and_then(|(id, doubt)| {
                 let at = settings.sensors.iter().position(|sensor| sensor.id == id);
                 Some((at?, doubt))

@@ -1,21 +1,33 @@
 //! Alerts: codes of our own in the trade's words, each with a limit, hysteresis, a time it must
 //! hold, a plain sentence and what to check first.
 
+mod attend;
+mod because;
+mod care;
 mod chemistry;
+mod condition;
 mod doubted;
+mod figures;
 mod hydraulic;
 mod life;
 mod list;
+mod notice;
+mod quiet;
 mod rules;
 mod run_rules;
 mod stages;
 mod text;
+mod timer;
 mod wear;
 
+pub use attend::{ALL_ALERTS, Answer};
+pub use care::Care;
+pub use condition::Condition;
 pub(super) use life::Change;
 use life::Verdict;
 pub use life::{Life, LifeState, Phase};
 pub(super) use list::alerts_of;
+pub use notice::{LONGEST_TEXT, LONGEST_TITLE, Notice, NoticeKind, Notices};
 pub(super) use rules::{Circumstances, Judgement, describe, judge};
 pub use text::{CAUTION, caution, check_first, title};
 pub(super) use wear::{flow_falling, salt_rising};
@@ -247,6 +259,12 @@ pub struct Alert {
     pub life: Life,
     /// The figures seen when it was raised.
     pub seen: Option<Seen>,
+    /// What people know of it and said to it.
+    pub care: Care,
+    /// The key of the active alert that is told instead of this one.
+    pub because: Option<String>,
+    /// What its limit last asked for before it is raised.
+    pub(super) hold: Duration,
     /// The sensor it casts doubt on while it is active, and why.
     pub(super) casts: Option<(usize, Doubt)>,
     /// When it changes next if the readings stay as they are.
@@ -288,17 +306,22 @@ pub struct AlertState {
     /// The id of the sensor it casts doubt on, and why.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub casts: Option<(String, Doubt)>,
+    /// What people know of it and said to it.
+    #[serde(default)]
+    pub care: Care,
 }
 
 impl Alert {
     /// Its key in topics and the store: the code, and the subject behind a slash.
     #[must_use]
     pub fn key(&self) -> String {
-        if self.subject_id.is_empty() {
-            self.code.key().to_owned()
-        } else {
-            format!("{}/{}", self.code.key(), self.subject_id)
-        }
+        notice::key(self.code, &self.subject_id)
+    }
+
+    /// How urgent it is.
+    #[must_use]
+    pub fn severity(&self) -> Severity {
+        self.code.severity()
     }
 
     /// Since when it is active.
@@ -333,6 +356,7 @@ impl Alert {
                 .judge(now, Verdict::Unjudged, Duration::ZERO, Duration::ZERO);
         };
         let (hold, clear_hold) = (judgement.hold, judgement.clear_hold);
+        self.hold = hold;
         let change = self.life.judge(now, judgement.verdict, hold, clear_hold);
         self.due = self.life.deadline(hold, clear_hold);
         match change {
@@ -346,7 +370,9 @@ impl Alert {
     /// Whether its life is worth a place in the state: every sensor has these alerts, and one that
     /// is not active is judged anew within moments.
     pub(super) fn is_worth_keeping(&self) -> bool {
-        self.is_active() || !matches!(self.code, Code::SensorImplausible | Code::SensorStuck)
+        self.is_active()
+            || !self.care.is_idle()
+            || !matches!(self.code, Code::SensorImplausible | Code::SensorStuck)
     }
 
     pub(super) fn keep(&self, settings: &UnitSettings) -> AlertState {
@@ -357,6 +383,7 @@ impl Alert {
             casts: self
                 .casts
                 .and_then(|(index, doubt)| Some((id(index)?, doubt))),
+            care: self.care.kept(),
         }
     }
 }

@@ -5,7 +5,7 @@ use std::time::Duration;
 use super::{
     Alert, Code, Seen, Subject, hydraulic,
     life::Verdict,
-    text::{figure, pressure_text, share_text, tds_text},
+    text::{figure, share_text, tds_text},
     wear::forgotten,
 };
 use crate::{
@@ -124,7 +124,8 @@ pub(crate) fn judge(alert: &Alert, around: &Circumstances) -> Option<Judgement> 
 /// What to say about a judgement: costs some formatting, so it is asked only when it is told.
 pub(crate) fn describe(alert: &Alert, judgement: &Judgement, around: &Circumstances) -> Seen {
     let (value, limit) = (judgement.value, judgement.limit);
-    let pressure = |bar: f64| pressure_text(Pressure::from_bar(bar));
+    let display = around.settings.display;
+    let pressure = |bar: f64| display.pressure(Pressure::from_bar(bar));
     let tds = |shown: f64| tds_text(Tds::from_mg_per_l(shown));
     let share = |per_cent: f64| share_text(per_cent / 100.0);
     let (sentence, unit) = match alert.code {
@@ -183,15 +184,17 @@ pub(crate) fn describe(alert: &Alert, judgement: &Judgement, around: &Circumstan
         }
         Code::StageOverdue => (around.describe_overdue(alert, judgement), "d"),
         Code::BalanceOpen => (around.describe_balance(judgement), "%"),
-        Code::FeedTemperatureOutOfRange => (hydraulic::temperature_text(value, limit), "°C"),
+        Code::FeedTemperatureOutOfRange => {
+            (hydraulic::temperature_text(display, value, limit), "°C")
+        }
         Code::Leak => return Seen::words(around.describe_leak()),
         Code::PrefilterClogging => (around.describe_prefilter(value, limit), "bar"),
-        Code::PumpNotLifting => (hydraulic::lift_text(value, limit), "bar"),
+        Code::PumpNotLifting => (hydraulic::lift_text(display, value, limit), "bar"),
         Code::RecoveryOutOfRange => (hydraulic::split_text(value, limit), "%"),
         Code::SensorImplausible | Code::SensorStuck => {
             return around.describe_doubt(alert, judgement);
         }
-        Code::ShutoffLeaking => (hydraulic::leaking_text(value, limit), "L/min"),
+        Code::ShutoffLeaking => (hydraulic::leaking_text(display, value, limit), "L/min"),
         Code::ChlorineBreakthrough => (around.describe_breakthrough(judgement), "mg/L"),
         Code::RinseDue => (around.describe_rinse(alert, value), "L"),
         Code::ScalingRisk => (around.describe_scaling(), ""),

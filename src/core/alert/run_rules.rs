@@ -11,7 +11,7 @@ use crate::{
         cycling::{LONGER, Pace},
         known::Known,
     },
-    quantity::duration_text,
+    quantity::{Volume, duration_text},
 };
 
 impl Circumstances<'_> {
@@ -91,13 +91,14 @@ impl Circumstances<'_> {
     }
 
     fn describe_cycling(&self, pace: Pace, limit: f64) -> String {
+        let display = self.settings.display;
         let starts = format!(
-            "The unit starts {:.0} times a day; {:.0} of these runs make less than {} L (more than \
-             {limit:.0} is much), {:.1} L a run on the mean.",
+            "The unit starts {:.0} times a day; {:.0} of these runs make less than {} (more than \
+             {limit:.0} is much), {} a run on the mean.",
             pace.starts_per_day,
             pace.short_starts_per_day,
-            self.settings.alerts.short_run.litres(),
-            pace.litres_per_run
+            display.volume(self.settings.alerts.short_run),
+            display.volume(Volume::from_litres(pace.litres_per_run))
         );
         match (pace.creep_share, pace.saving()) {
             (Some(share), Some(saving)) => format!(

@@ -1,7 +1,7 @@
 //! What alerts say: figures in words, what to check first, and the cautions that fit.
 
 use super::{Code, Seen};
-use crate::quantity::{Pressure, Tds};
+use crate::quantity::Tds;
 
 /// Shown wherever the tool explains itself.
 pub const CAUTION: &str = "permeated reads and reports. It closes no valve, and is neither flood protection nor proof \
@@ -216,10 +216,6 @@ pub(super) fn figure(sentence: String, value: f64, limit: f64, unit: &str) -> Se
     }
 }
 
-pub(super) fn pressure_text(pressure: Pressure) -> String {
-    format!("{:.1} bar ({:.0} psi)", pressure.bar(), pressure.psi())
-}
-
 pub(super) fn tds_text(tds: Tds) -> String {
     let value = tds.mg_per_l();
     if value < 10.0 {
@@ -250,5 +246,15 @@ mod tests {
     fn a_small_figure_stays_on_its_side_of_the_limit() {
         let seen = figure(String::new(), 0.006, 0.005, "L/min");
         assert_eq!((seen.value, seen.limit), (Some(0.006), Some(0.005)));
+    }
+
+    /// What can flood or burst is never told without what guards against it.
+    #[test]
+    fn what_is_critical_carries_a_caution() {
+        for code in Code::ALL {
+            let critical = code.severity() == super::super::Severity::Critical;
+            assert!(!critical || caution(code).is_some(), "{code:?}");
+            assert!(check_first(code).ends_with('.'), "{code:?}");
+        }
     }
 }

@@ -211,6 +211,8 @@ impl Circumstances<'_> {
         let words = || {
             let rated = self.settings.membrane.as_ref()?.flow.l_per_day();
             let given = rated - part(Metric::Shortfall)?;
+            let display = self.settings.display;
+            let daily = |litres: f64| display.daily(Flow::from_l_per_day(litres)).round();
             let mut parts = Vec::new();
             for (metric, name) in [
                 (Metric::ShortfallPressure, "pressure"),
@@ -219,10 +221,10 @@ impl Circumstances<'_> {
                 (Metric::ShortfallSalinity, "salinity"),
                 (Metric::ShortfallMembrane, "the membrane itself"),
             ] {
-                let litres = part(metric)?.round();
-                if litres != 0.0 {
-                    let verb = if litres > 0.0 { "costs" } else { "adds" };
-                    parts.push(format!("{name} {verb} {:.0}", litres.abs()));
+                let volume = daily(part(metric)?);
+                if volume != 0.0 {
+                    let verb = if volume > 0.0 { "costs" } else { "adds" };
+                    parts.push(format!("{name} {verb} {:.0}", volume.abs()));
                 }
             }
             let why = if parts.is_empty() {
@@ -231,7 +233,10 @@ impl Circumstances<'_> {
                 format!(": {}", parts.join(", "))
             };
             Some(format!(
-                " It gives {given:.0} of the rated {rated:.0} L/day{why}."
+                " It gives {:.0} of the rated {:.0} {}/day{why}.",
+                daily(given),
+                daily(rated),
+                display.daily_unit()
             ))
         };
         words().unwrap_or_default()

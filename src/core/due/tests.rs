@@ -264,7 +264,8 @@ fn few_days_do_not_flap_and_unknown_ones_change_nothing() {
 #[test]
 fn the_membrane_goes_by_its_wear_and_its_age() {
     let membrane = stage("membrane", "life_time = \"500 d\"\ninstalled = 2026-03-01");
-    let rated = "[unit.k.membrane]\nrated_flow = \"100 gal/d\"\n";
+    let rated = "[unit.k.membrane]\nrated_flow = \"100 gal/d\"\nrated_pressure = \"60 psi\"\n\
+         rated_temperature = \"25 degC\"\nrated_tds = \"250 mg/L\"\nrated_recovery = \"15 %\"\n";
     let unit = Unit::new(
         settings(&format!("{rated}{membrane}")),
         UnitState::default(),

@@ -26,6 +26,11 @@ pub enum FromBroker {
         /// As given in [`super::SessionOptions::unsubscribe`].
         filter: String,
     },
+    /// The broker has a message that was posted.
+    Delivered {
+        /// As [`super::Session::post`] numbered it.
+        letter: u64,
+    },
     /// A message.
     Message(Message),
 }

@@ -116,19 +116,31 @@ impl Session {
     /// message counts; the others are events, each of which is sent until the broker has it. What
     /// the client would choke on is refused and logged.
     pub fn publish(&self, message: Outgoing) {
+        self.send(message, false);
+    }
+
+    /// Publishes an event that is never dropped, and tells [`FromBroker::Delivered`] with the number
+    /// returned once the broker has it; `None` when it was refused.
+    pub fn post(&self, message: Outgoing) -> Option<u64> {
+        self.send(message, true)
+    }
+
+    fn send(&self, message: Outgoing, followed: bool) -> Option<u64> {
         let fault = self.fault(&message);
         let mut link = self.shared.link();
         if let Some(fault) = fault {
             link.health.refused += 1;
             tracing::error!("not published: {fault}");
-            return;
+            return None;
         }
+        let letter = followed.then(|| link.outbox.follow_next());
         let dropped = link.outbox.put(message);
         if dropped > 0 && link.health.events_dropped == 0 {
             tracing::warn!("too many events wait for the broker: the oldest are dropped");
         }
         link.health.events_dropped += dropped as u64;
         link.pump();
+        letter
     }
 
     fn fault(&self, message: &Outgoing) -> Option<String> {

@@ -3,7 +3,7 @@
 //! depends on the client's own queues, which a lost connection empties. Knows nothing of the
 //! client.
 
-use std::collections::{BTreeMap, HashMap, VecDeque};
+use std::collections::{BTreeMap, BTreeSet, HashMap, VecDeque};
 
 use super::{OFFLINE, ONLINE};
 use crate::wire::Outgoing;
@@ -63,6 +63,8 @@ pub(super) struct Outbox {
     /// That many events at the front travel.
     events_travelling: usize,
     next_event: u64,
+    /// Events that are never dropped, and whose delivery is told.
+    followed: BTreeSet<u64>,
     marker: Option<String>,
     online: bool,
     /// States to go before `online` may be said on this connection.
@@ -92,6 +94,7 @@ impl Outbox {
             events: VecDeque::new(),
             events_travelling: 0,
             next_event: 0,
+            followed: BTreeSet::new(),
             marker: None,
             online: false,
             states_before_online: 0,
@@ -100,6 +103,12 @@ impl Outbox {
             handed: VecDeque::new(),
             numbered: HashMap::new(),
         }
+    }
+
+    /// The next event is never dropped, and its delivery is told under this number.
+    pub(super) fn follow_next(&mut self) -> u64 {
+        self.followed.insert(self.next_event);
+        self.next_event
     }
 
     /// Takes a message; tells how many waiting events had to be dropped for it.
@@ -111,11 +120,13 @@ impl Outbox {
         self.events.push_back((self.next_event, message));
         self.next_event += 1;
         let waiting = self.events.len() - self.events_travelling;
-        if waiting <= self.event_limit {
+        if waiting <= self.event_limit + self.followed.len() {
             return 0;
         }
-        self.events.remove(self.events_travelling);
-        1
+        let mut waiting = self.events.iter().enumerate().skip(self.events_travelling);
+        let oldest = waiting.find(|(_, (number, _))| !self.followed.contains(number));
+        let oldest = oldest.map(|(place, _)| place);
+        oldest.map_or(0, |place| usize::from(self.events.remove(place).is_some()))
     }
 
     fn put_state(&mut self, topic: String, payload: String) {
@@ -214,8 +225,8 @@ impl Outbox {
         }
     }
 
-    /// The broker has that letter.
-    pub(super) fn delivered(&mut self, packet_id: u16) {
+    /// The broker has that letter. Gives the number of an event that is followed.
+    pub(super) fn delivered(&mut self, packet_id: u16) -> Option<u64> {
         match self.numbered.remove(&packet_id) {
             Some(Subject::State(topic)) => self.state_delivered(topic),
             Some(Subject::Event(number)) => {
@@ -225,10 +236,12 @@ impl Outbox {
                     self.events.remove(place);
                     self.events_travelling -= 1;
                 }
+                return self.followed.take(&number);
             }
             Some(Subject::Offline) => self.said_goodbye = true,
             Some(Subject::Online | Subject::Marker) | None => {}
         }
+        None
     }
 
     fn state_delivered(&mut self, topic: String) {

@@ -95,7 +95,10 @@ impl Poll {
             Event::Incoming(Packet::ConnAck(answer)) => self.connected(&answer),
             Event::Incoming(Packet::Publish(publish)) => self.arrived(publish),
             Event::Incoming(Packet::PubAck(answer)) => {
-                self.shared.link().outbox.delivered(answer.pkid);
+                let letter = self.shared.link().outbox.delivered(answer.pkid);
+                if let Some(letter) = letter {
+                    (self.shared.inbox).tell(FromBroker::Delivered { letter });
+                }
             }
             Event::Incoming(Packet::SubAck(answer)) => self.subscribed(&answer),
             Event::Incoming(Packet::UnsubAck(answer)) => {

@@ -132,3 +132,25 @@ fn goodbye_comes_last_and_only_once() {
     assert!(outbox.said_goodbye());
     assert_eq!(hand_over(&mut outbox), [""; 0]);
 }
+
+#[test]
+fn a_followed_event_is_never_dropped_and_its_delivery_is_told_once() {
+    let mut outbox = outbox();
+    let letter = outbox.follow_next();
+    assert_eq!(outbox.put(message("n", "told", false)), 0);
+    let dropped: usize = (0..6)
+        .map(|number| outbox.put(message("e", &number.to_string(), false)))
+        .sum();
+    // Three others may wait beside it.
+    assert_eq!((dropped, outbox.waiting()), (3, (0, 4)));
+    outbox.begin(None);
+    assert_eq!(hand_over(&mut outbox), ["n=told", "e=3", "e=4", "e=5"]);
+    outbox.numbered(1);
+    // The connection is lost before the broker answers: it goes again.
+    outbox.begin(None);
+    assert_eq!(hand_over(&mut outbox)[0], "n=told");
+    outbox.numbered(7);
+    assert_eq!(outbox.delivered(1), None);
+    assert_eq!(outbox.delivered(7), Some(letter));
+    assert_eq!(outbox.delivered(7), None);
+}

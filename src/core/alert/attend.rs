@@ -1,0 +1,317 @@
+//! Goes through the alerts of a unit and tells people what they are to be told; takes what the keeper
+//! says to an alert.
+
+use std::time::Duration;
+
+use super::{
+    Alert, NoticeKind, Severity, Subject,
+    because::Scene,
+    care::Standing,
+    check_first,
+    notice::{self, LONGEST_TEXT, Notice, Notices},
+    quiet, title,
+};
+use crate::{
+    core::{
+        Keep,
+        output::{EventKind, Output},
+        unit::Unit,
+    },
+    quantity::duration_text,
+    time::{Mono, Now, Wall},
+};
+
+/// While an alert is active, or its end is not told yet, it is looked after this often. What is told at
+/// once does not wait for it.
+const EVERY: Duration = Duration::from_secs(30);
+
+/// What a keeper says to an alert.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Answer {
+    /// Seen.
+    Acknowledge {
+        /// What the keeper adds in words.
+        note: Option<String>,
+    },
+    /// Be silent for so long.
+    Snooze {
+        /// 5 minutes to 30 days.
+        length: Duration,
+    },
+}
+
+/// Stands for every active alert where a key is wanted.
+pub const ALL_ALERTS: &str = "all";
+
+impl Unit {
+    /// Whether the alerts are to be looked after, when none of them changed.
+    pub(in crate::core) fn is_attention_due(&self, now: Mono) -> bool {
+        self.attend_at.is_some_and(|at| now >= at)
+    }
+
+    /// Tells what is to be told now.
+    pub(in crate::core) fn attend(&mut self, now: Now) {
+        self.attend_at = None;
+        if self
+            .alerts
+            .iter()
+            .all(|alert| !alert.is_active() && alert.care.is_idle())
+        {
+            return;
+        }
+        self.attend_at = Some(now.mono.after(EVERY));
+        self.find_causes(now);
+        let quiet = quiet::is_quiet(&self.settings, now);
+        let remind = self.settings.notices.remind;
+        let mut told = Vec::new();
+        for (index, alert) in self.alerts.iter_mut().enumerate() {
+            if !alert.is_active() && alert.care.is_idle() {
+                continue;
+            }
+            let severity = alert.severity();
+            let standing = Standing {
+                active: alert.is_active(),
+                since: alert.since(),
+                severity,
+                explained: alert.because.is_some(),
+                hold: alert.hold,
+                waits: quiet && severity < Severity::Critical,
+                remind,
+            };
+            let (since, heeded) = (alert.care.since(), alert.care.heed.is_some());
+            let kind = alert.care.review(now, &standing);
+            if kind.is_some() || heeded != alert.care.heed.is_some() {
+                self.outputs.push_back(Output::AlertChanged(index));
+                self.keep = self.keep.max(Keep::Soon);
+            }
+            if let Some(kind) = kind {
+                told.push((index, kind, alert.care.since().or(since)));
+            }
+        }
+        for (index, kind, since) in told {
+            self.tell(now, index, kind, since);
+        }
+    }
+
+    /// Notes which alert explains which.
+    fn find_causes(&mut self, now: Now) {
+        let explained = Scene {
+            alerts: &self.alerts,
+            settings: &self.settings,
+            train: &self.train,
+            now: now.mono,
+        }
+        .explained();
+        for index in 0..self.alerts.len() {
+            let cause = explained.get(index).copied().flatten();
+            let because = cause
+                .and_then(|cause| self.alerts.get(cause))
+                .map(Alert::key);
+            if let Some(alert) = self.alerts.get_mut(index)
+                && alert.because != because
+            {
+                alert.because = because;
+                self.outputs.push_back(Output::AlertChanged(index));
+            }
+        }
+    }
+
+    /// Tells people of an alert. It is safe with the same checkpoint that holds that they were told.
+    fn tell(&mut self, now: Now, index: usize, kind: NoticeKind, since: Option<Wall>) {
+        let Some(alert) = self.alerts.get(index) else {
+            return;
+        };
+        let key = alert.key();
+        let mut also: Vec<String> = Vec::new();
+        if kind != NoticeKind::Cleared {
+            let explained = self.alerts.iter();
+            let explained = explained.filter(|other| other.because.as_ref() == Some(&key));
+            also.extend(explained.map(Alert::key));
+        }
+        let notice = Notice {
+            number: self.notices.next_number(),
+            kind,
+            code: alert.code,
+            about: Some(alert.subject_id.clone()).filter(|id| !id.is_empty()),
+            severity: alert.severity(),
+            title: notice::title(
+                kind,
+                &self.settings.name,
+                title(alert.code),
+                self.subject_name(alert),
+            ),
+            text: text(alert, kind, since, &also, now),
+            since,
+            time: now.date(),
+            also,
+        };
+        if kind == NoticeKind::Reminder {
+            let told = notice.text.clone();
+            self.event(now, EventKind::AlertReminded, Some(key), told);
+        }
+        self.notices.add(notice.clone());
+        self.outputs.push_back(Output::Notice(Box::new(notice)));
+        self.keep = Keep::Now;
+    }
+
+    /// What people call what the alert is about; empty for the unit.
+    fn subject_name<'a>(&'a self, alert: &'a Alert) -> &'a str {
+        match alert.subject {
+            Subject::Stage(stage) => {
+                let stage = self.settings.stages.get(stage);
+                stage.map_or(&alert.subject_id, |stage| &stage.name)
+            }
+            Subject::Sensor(_) | Subject::Unit => &alert.subject_id,
+        }
+    }
+
+    /// Gives out again what was told and not yet handed over when the state was kept.
+    pub(in crate::core) fn tell_again(&mut self) {
+        let pending = self.notices.pending().cloned();
+        self.outputs
+            .extend(pending.map(|notice| Output::Notice(Box::new(notice))));
+    }
+
+    /// A notice was handed over: it need not be kept any more.
+    pub fn delivered(&mut self, number: u64) {
+        if self.notices.delivered(number) {
+            self.keep = Keep::Now;
+        }
+    }
+
+    /// Notices that were not handed over yet, oldest first.
+    #[must_use]
+    pub fn notices(&self) -> &Notices {
+        &self.notices
+    }
+
+    /// Takes what the keeper says to an alert, or refuses it with the reason.
+    pub(in crate::core) fn take_answer(&mut self, now: Now, key: &str, answer: &Answer) {
+        let command = format!("alert/{key}/{}", answer.key());
+        let meant: Vec<usize> = (0..self.alerts.len())
+            .filter(|index| {
+                let alert = self.alerts.get(*index);
+                alert.is_some_and(|alert| {
+                    alert.key() == key || (key == ALL_ALERTS && alert.is_active())
+                })
+            })
+            .collect();
+        let active = |index: &usize| self.alerts.get(*index).is_some_and(Alert::is_active);
+        if let Some(reason) = self.refusal(key, &meant) {
+            self.refuse(now, &command, reason);
+            return;
+        }
+        let active: Vec<usize> = meant.into_iter().filter(active).collect();
+        for index in &active {
+            if let Some(alert) = self.alerts.get_mut(*index) {
+                alert.answer(now, answer);
+                self.outputs.push_back(Output::AlertChanged(*index));
+            }
+        }
+        let names: Vec<&str> = active
+            .iter()
+            .filter_map(|index| Some(title(self.alerts.get(*index)?.code)))
+            .collect();
+        let text = format!("{}: {}", names.join(", "), answer.done());
+        self.event(now, EventKind::CommandDone, Some(command), text);
+        self.attend(now);
+    }
+
+    /// Why nothing can be said to it, if so.
+    fn refusal(&self, key: &str, meant: &[usize]) -> Option<String> {
+        let active: Vec<String> = self
+            .alerts
+            .iter()
+            .filter(|alert| alert.is_active())
+            .map(Alert::key)
+            .collect();
+        let now = if active.is_empty() {
+            "no alert is active".to_owned()
+        } else {
+            format!("active are {}", active.join(", "))
+        };
+        if meant.is_empty() && key == ALL_ALERTS {
+            return Some(now);
+        }
+        if meant.is_empty() {
+            return Some(format!("this unit has no alert {key:?}; {now}"));
+        }
+        let some = meant
+            .iter()
+            .any(|index| self.alerts.get(*index).is_some_and(Alert::is_active));
+        (!some).then(|| format!("the alert {key} is not active; {now}"))
+    }
+}
+
+impl Answer {
+    /// The last level of the command.
+    #[must_use]
+    pub fn key(&self) -> &'static str {
+        match self {
+            Self::Acknowledge { .. } => "acknowledge",
+            Self::Snooze { .. } => "snooze",
+        }
+    }
+
+    fn done(&self) -> String {
+        match self {
+            Self::Acknowledge { .. } => {
+                "acknowledged; not told again unless it becomes worse or comes back.".to_owned()
+            }
+            Self::Snooze { length } => {
+                format!(
+                    "silent for {}, then told again if it is still active.",
+                    duration_text(*length)
+                )
+            }
+        }
+    }
+}
+
+impl Alert {
+    fn answer(&mut self, now: Now, answer: &Answer) {
+        match answer {
+            Answer::Acknowledge { note } => {
+                self.care.acknowledge(now, self.severity(), note.clone());
+            }
+            Answer::Snooze { length } => self.care.snooze(now, *length),
+        }
+    }
+}
+
+/// In days, hours or minutes: nobody wants to know it closer.
+fn roughly(span: Duration) -> String {
+    let seconds = span.as_secs();
+    let grain = match seconds {
+        172_800.. => 86_400,
+        3600.. => 3600,
+        _ => 60,
+    };
+    duration_text(Duration::from_secs(seconds / grain * grain))
+}
+
+/// What was seen, for how long, and what to check first where there is room.
+fn text(alert: &Alert, kind: NoticeKind, since: Option<Wall>, also: &[String], now: Now) -> String {
+    let seen = alert.seen.as_ref().map_or("", |seen| &seen.sentence);
+    let lasted = now
+        .date()
+        .zip(since)
+        .and_then(|(date, since)| date.since(since))
+        .map(roughly);
+    let whole = match (kind, lasted) {
+        (NoticeKind::Cleared, _) => format!("All is well again. It was: {seen}"),
+        (NoticeKind::Reminder, Some(lasted)) => format!("For {lasted} now: {seen}"),
+        (NoticeKind::Reminder | NoticeKind::Raised, _) => seen.to_owned(),
+    };
+    let whole = match also {
+        [] => whole,
+        [one] => format!("{whole} It explains {one}, too."),
+        several => format!("{whole} It explains {} more alerts.", several.len()),
+    };
+    let with_advice = format!("{whole} {}", check_first(alert.code));
+    if kind != NoticeKind::Cleared && with_advice.chars().count() <= LONGEST_TEXT {
+        with_advice
+    } else {
+        notice::shortened(&whole, LONGEST_TEXT)
+    }
+}
