@@ -20,7 +20,10 @@ use crate::{
     },
     installation::{Incoming, Installation},
     keeper::{Keeper, Released, state_of_parts},
-    wire::Outgoing,
+    wire::{
+        Outgoing,
+        hub::plan::{Before, joined},
+    },
 };
 
 /// Why the service could not start or ended badly.
@@ -54,6 +57,8 @@ pub enum AppError {
 const GOODBYE: Duration = Duration::from_millis(1200);
 /// At rest the loop looks around this often.
 const LONGEST_SLEEP: Duration = Duration::from_secs(60);
+/// While something waits for the broker to have all before it, it is asked for this often.
+const DELIVERY_POLL: Duration = Duration::from_secs(1);
 
 /// The service, ready to run.
 pub struct App {
@@ -68,6 +73,9 @@ pub struct App {
     ghosts: BTreeSet<String>,
     /// Whether the broker has taken everything since the ghosts were sent away.
     ghosts_sent: bool,
+    /// Those that hubs are told of in steps, and whether all steps are done.
+    in_steps: BTreeSet<String>,
+    steps_done: bool,
     status_topic: String,
     /// Notices on their way to the broker: unit and number.
     posted: BTreeMap<u64, (String, u64)>,
@@ -88,7 +96,7 @@ impl App {
     ) -> Result<Self, AppError> {
         let mut kept = read_states(&loaded)?;
         let now = clock.now();
-        let installation =
+        let mut installation =
             Installation::new(settings, |id| kept.remove(id).unwrap_or_default(), now);
         let subscriptions = installation.subscriptions();
         let unwanted: BTreeSet<String> = loaded
@@ -100,6 +108,11 @@ impl App {
         let status_topic = format!("{prefix}/status");
         let retained = retained_topics(&installation, &status_topic);
         let ghosts: BTreeSet<String> = loaded.retained.difference(&retained).cloned().collect();
+        let before = Before {
+            announced: &loaded.announced,
+            ghosts: &ghosts,
+        };
+        let in_steps = installation.announced_before(before, now);
 
         let client_id = settings
             .broker
@@ -127,6 +140,9 @@ impl App {
         // Until the broker has forgotten them, the old ones are kept in mind with the new ones.
         keeper.note_subscriptions(subscriptions.union(&unwanted).cloned().collect());
         keeper.note_retained(retained.union(&ghosts).cloned().collect());
+        let announced = joined(&loaded.announced, &installation.announced());
+        let nothing_goes = ghosts.is_empty() && announced == installation.announced();
+        keeper.note_announced(announced);
         Ok(Self {
             installation,
             session,
@@ -134,8 +150,10 @@ impl App {
             keeper,
             clock,
             unwanted,
-            ghosts_sent: ghosts.is_empty(),
-            ghosts,
+            ghosts_sent: nothing_goes,
+            ghosts: ghosts.difference(&in_steps).cloned().collect(),
+            in_steps,
+            steps_done: nothing_goes,
             status_topic,
             posted: BTreeMap::new(),
             lost: None,
@@ -160,7 +178,10 @@ impl App {
                 .installation
                 .deadline()
                 .map_or(LONGEST_SLEEP, |at| self.clock.until(at));
-            let wake = tokio::time::sleep(wake.min(LONGEST_SLEEP));
+            let announcer = self.installation.announcer();
+            let waits = announcer.awaits_delivery() || (announcer.is_done() && !self.steps_done);
+            let longest = if waits { DELIVERY_POLL } else { LONGEST_SLEEP };
+            let wake = tokio::time::sleep(wake.min(longest));
             let checkpoint = self.keeper.due();
             tokio::select! {
                 () = &mut stop => break,
@@ -168,13 +189,15 @@ impl App {
                 released = self.keeper.written() => self.release(released),
                 () = sleep_until(checkpoint) => {
                     self.keeper.begin(&mut self.installation);
-                    self.forget_ghosts();
                 }
                 () = wake => {
                     self.installation.advance(self.clock.now());
                     self.note(Keep::Soon);
                 }
             }
+            // Asked before more is given: what was given before has had its time.
+            self.go_on_announcing();
+            self.forget_ghosts();
             self.publish();
             if self.lost.is_some() {
                 break;
@@ -276,18 +299,39 @@ impl App {
         }
     }
 
-    /// Once the broker has taken everything, the removed topics need not be remembered.
-    fn forget_ghosts(&mut self) {
+    /// What hubs are told in steps waits for each step to arrive.
+    fn go_on_announcing(&mut self) {
+        if self.installation.announcer().awaits_delivery() && self.is_delivered() {
+            self.installation.announcement_delivered(self.clock.now());
+        }
+    }
+
+    /// Whether the broker has everything.
+    fn is_delivered(&self) -> bool {
         let health = self.session.health();
-        if !self.ghosts_sent
+        self.installation.is_drained()
             && health.connected
             && health.states_waiting == 0
             && health.in_flight == 0
-        {
-            self.ghosts_sent = true;
-            self.keeper
-                .note_retained(retained_topics(&self.installation, &self.status_topic));
+    }
+
+    /// Once the broker has taken everything, the removed topics need not be remembered.
+    fn forget_ghosts(&mut self) {
+        if self.steps_done && self.ghosts_sent || !self.is_delivered() {
+            return;
         }
+        let steps_done = self.installation.announcer().is_done();
+        if steps_done && !self.steps_done {
+            self.in_steps.clear();
+            self.keeper.note_announced(self.installation.announced());
+        } else if self.ghosts_sent {
+            return;
+        }
+        self.ghosts_sent = true;
+        self.steps_done = steps_done;
+        let mut topics = retained_topics(&self.installation, &self.status_topic);
+        topics.extend(self.in_steps.iter().cloned());
+        self.keeper.note_retained(topics);
     }
 
     async fn leave(mut self) -> Result<(), AppError> {

@@ -4,14 +4,19 @@
 //! is due between two messages happens at its own moment, whenever the caller comes by: the same
 //! messages at the same times give the same output, live or replayed.
 
+mod hubs;
+mod readings;
+
 use std::{
     collections::{BTreeSet, HashMap, VecDeque},
     sync::Arc,
-    time::Duration,
 };
 
+use readings::{availability, observation};
+
 use crate::{
-    config::{Measure, SensorSettings, Settings},
+    announcer::Announcer,
+    config::{Discovery, Measure, SensorSettings, Settings},
     core::{
         Arrival, Entry, Event, Keep, Observation, Output, Packet, RunRecord, StageRecord, Unit,
         UnitState, alert::Notice,
@@ -22,7 +27,7 @@ use crate::{
     wire::{
         Outgoing, command,
         document::{self, State},
-        payload::{NoReading, Payload},
+        payload::Payload,
     },
 };
 
@@ -57,7 +62,8 @@ pub enum Record {
 
 /// All units of one configuration.
 pub struct Installation {
-    prefix: String,
+    settings: Settings,
+    announcer: Announcer,
     seats: Vec<Seat>,
     listeners: HashMap<String, Arc<[Listener]>>,
     /// When each unit wants to be looked at next.
@@ -78,9 +84,6 @@ enum Listener {
     Availability { seat: usize, sensor: usize },
     Sensor { seat: usize, sensor: usize },
 }
-
-/// A time in a payload further ahead of our clock than this is wrong.
-const FUTURE: Duration = Duration::from_secs(300);
 
 impl Installation {
     /// The units as they were kept; `kept` gives a unit's state by its id.
@@ -105,7 +108,11 @@ impl Installation {
             });
         }
         let mut installation = Self {
-            prefix: settings.publish.prefix.clone(),
+            announcer: match settings.hub.discovery {
+                Discovery::Off => Announcer::default(),
+                Discovery::Device | Discovery::Components => Announcer::new(seats.len(), now),
+            },
+            settings: settings.clone(),
             seats,
             listeners: listeners
                 .into_iter()
@@ -128,8 +135,11 @@ impl Installation {
         let commands = self
             .seats
             .iter()
-            .map(|seat| format!("{}/{}/do/#", self.prefix, seat.unit.settings().id));
-        self.listeners.keys().cloned().chain(commands).collect()
+            .map(|seat| format!("{}/{}/do/#", self.prefix(), seat.unit.settings().id));
+        let hub = &self.settings.hub;
+        let birth = (hub.discovery != Discovery::Off).then(|| hub.birth_topic.clone());
+        let listeners = self.listeners.keys().cloned();
+        listeners.chain(commands).chain(birth).collect()
     }
 
     /// Every topic we may leave a retained message on.
@@ -138,10 +148,17 @@ impl Installation {
         let topics = |seat: &Seat| {
             let states = seat.publisher.states().iter();
             states
-                .map(|state| document::topic(&self.prefix, &seat.unit, *state))
+                .map(|state| document::topic(self.prefix(), &seat.unit, *state))
                 .collect::<Vec<_>>()
         };
-        self.seats.iter().flat_map(topics).collect()
+        let devices = self.devices();
+        let announcements = devices
+            .iter()
+            .flat_map(|device| device.messages(&self.settings.hub));
+        let states = self.seats.iter().flat_map(topics);
+        states
+            .chain(announcements.map(|message| message.topic))
+            .collect()
     }
 
     /// Topics on which every message counts, so that none may give way to a newer one.
@@ -167,6 +184,7 @@ impl Installation {
     /// Hears a message. Returns how soon the state must be kept because of it.
     pub fn hear(&mut self, now: Now, message: Incoming) -> Keep {
         self.advance(now);
+        self.hear_birth(now, message);
         if let Some(keep) = self.hear_command(now, message) {
             return keep;
         }
@@ -204,7 +222,7 @@ impl Installation {
     fn hear_command(&mut self, now: Now, message: Incoming) -> Option<Keep> {
         let rest = message
             .topic
-            .strip_prefix(&self.prefix)?
+            .strip_prefix(self.prefix())?
             .strip_prefix('/')?;
         let (id, path) = rest.split_once('/')?;
         let path = path.strip_prefix("do/")?;
@@ -235,20 +253,18 @@ impl Installation {
     /// When [`Installation::advance`] should be called if nothing is heard before.
     #[must_use]
     pub fn deadline(&self) -> Option<Mono> {
-        self.due.first().map(|(at, _)| *at)
+        let seats = self.due.first().map(|(at, _)| *at);
+        seats.into_iter().chain(self.announcer.deadline()).min()
     }
 
     /// Does everything that is due by `now`, each thing at its own moment.
     pub fn advance(&mut self, now: Now) {
         while let Some(&(at, seat)) = self.due.first() {
             if at > now.mono {
-                return;
+                break;
             }
-            let ago = i64::try_from(now.mono.0 - at.0).unwrap_or(0);
-            let moment = Now {
-                mono: at,
-                wall: Wall(now.wall.0 - ago),
-            };
+            self.announce(now, at);
+            let moment = moment(now, at);
             let Some(taken) = self.seats.get_mut(seat) else {
                 return;
             };
@@ -259,11 +275,22 @@ impl Installation {
             // The next deadline lies ahead of this one, so this ends.
             self.settle(seat, moment);
         }
+        self.announce(now, now.mono);
+    }
+
+    fn prefix(&self) -> &str {
+        &self.settings.publish.prefix
     }
 
     /// The next message to publish, if there is one.
     pub fn drain(&mut self) -> Option<Outgoing> {
         self.outgoing.pop_front()
+    }
+
+    /// Whether every message was taken.
+    #[must_use]
+    pub fn is_drained(&self) -> bool {
+        self.outgoing.is_empty()
     }
 
     /// What is to be kept for ever since last asked.
@@ -287,7 +314,7 @@ impl Installation {
     /// The message of a notice.
     #[must_use]
     pub fn message_of(&self, unit: &str, notice: &Notice) -> Outgoing {
-        document::notice(&self.prefix, unit, notice)
+        document::notice(self.prefix(), unit, notice)
     }
 
     /// The units whose state changed since last asked, and how soon it must be kept.
@@ -314,8 +341,11 @@ impl Installation {
             match output {
                 Output::AlertChanged(alert) => seat.publisher.at_once(State::Alert(alert)),
                 Output::Event(event) => {
-                    self.outgoing
-                        .push_back(document::event(&self.prefix, id, &event));
+                    self.outgoing.push_back(document::event(
+                        &self.settings.publish.prefix,
+                        id,
+                        &event,
+                    ));
                     self.events.push((id.clone(), event));
                 }
                 Output::Logged(entry) => self.records.push(Record::Entry(id.clone(), entry)),
@@ -347,54 +377,11 @@ impl Installation {
     }
 }
 
-/// A sensor's word on whether it is up; another word says nothing.
-fn availability(settings: &SensorSettings, payload: &Payload) -> Option<bool> {
-    let availability = settings.availability.as_ref()?;
-    let (up, down) = ([availability.up.clone()], [availability.down.clone()]);
-    payload
-        .contact(availability.pointer.as_deref(), &up, &down)
-        .ok()
-}
-
-/// What a payload says to a sensor, and whether its own time makes it late.
-fn observation(
-    settings: &SensorSettings,
-    payload: &Payload,
-    arrival: Arrival,
-    now: Now,
-) -> (Observation, Arrival) {
-    let read = read(settings, payload);
-    let (observation, is_reading) = match read {
-        Ok(observation) => (observation, true),
-        Err(why) => (Observation::Nothing(why.to_string()), false),
-    };
-    let Some(pointer) = settings.time_pointer.as_deref().filter(|_| is_reading) else {
-        return (observation, arrival);
-    };
-    let (Some(date), Some(taken)) = (now.date(), payload.time(pointer)) else {
-        return (observation, arrival);
-    };
-    if taken.since(date).is_some_and(|ahead| ahead > FUTURE) {
-        let why = format!("its time {} lies ahead of our clock", taken.to_rfc3339());
-        return (Observation::Nothing(why), arrival);
-    }
-    let old = date.since(taken).is_some_and(|age| age > settings.max_age);
-    (
-        observation,
-        if old && arrival == Arrival::Live {
-            Arrival::Late
-        } else {
-            arrival
-        },
-    )
-}
-
-fn read(settings: &SensorSettings, payload: &Payload) -> Result<Observation, NoReading> {
-    let pointer = settings.pointer.as_deref();
-    match &settings.measure {
-        Measure::Contact { on, off } => payload.contact(pointer, on, off).map(Observation::Contact),
-        measure => payload
-            .number(pointer, measure.unit())
-            .map(Observation::Number),
+/// That earlier moment by both clocks.
+fn moment(now: Now, at: Mono) -> Now {
+    let ago = i64::try_from(now.mono.0 - at.0).unwrap_or(0);
+    Now {
+        mono: at,
+        wall: Wall(now.wall.0 - ago),
     }
 }

@@ -1,7 +1,10 @@
 //! What is to be kept when: gathers what changed, hands it to the store one checkpoint at a time,
 //! and releases a message's receipt only once the change it made is durable.
 
-use std::{collections::BTreeSet, time::Duration};
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    time::Duration,
+};
 
 use serde_json::{Map, Value};
 use tokio::{sync::oneshot, time::Instant};
@@ -98,6 +101,12 @@ impl Keeper {
     /// Remembers the topics on which the broker retains a message of ours.
     pub fn note_retained(&mut self, topics: BTreeSet<String>) {
         self.waiting.retained = Some(topics);
+        self.note(Keep::Now, None);
+    }
+
+    /// Remembers what hubs were told of whole devices.
+    pub fn note_announced(&mut self, announced: BTreeMap<String, String>) {
+        self.waiting.announced = Some(announced);
         self.note(Keep::Now, None);
     }
 
@@ -248,6 +257,7 @@ impl Keeper {
         self.waiting.samples.extend(newer.samples);
         self.waiting.subscriptions = newer.subscriptions.or(self.waiting.subscriptions.take());
         self.waiting.retained = newer.retained.or(self.waiting.retained.take());
+        self.waiting.announced = newer.announced.or(self.waiting.announced.take());
         self.receipts.splice(0..0, failed.receipts);
         self.notices.splice(0..0, failed.notices);
         self.due = Some(Instant::now() + RETRY);

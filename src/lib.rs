@@ -12,7 +12,8 @@
 //!   from [`edge`], [`app`] or [`cli`].
 //! - [`wire`] turns bytes into readings and outputs into messages, without sockets.
 //! - [`installation`] joins all units of a configuration on a clock that is given, with
-//!   [`publisher`] and [`sampler`]; the service, the replay of a log and the tests drive it alike.
+//!   [`publisher`], [`announcer`] and [`sampler`]; the service, the replay of a log and the tests drive
+//!   it alike.
 //! - [`edge`] holds the contacts with the world, [`app`] the service's loop, [`keeper`] what is
 //!   written to disk when, [`cli`] the commands.
 //! - [`simulation`] is a unit with physics of its own, for the demo and the tests.
@@ -20,6 +21,7 @@
 //! DEVELOPERS.md tells where to change what, and why it is so.
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used))]
 
+pub mod announcer;
 pub mod app;
 pub mod cli;
 pub mod config;

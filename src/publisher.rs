@@ -79,6 +79,11 @@ impl Publisher {
         self.stirred = true;
     }
 
+    /// All is told once more at the next opportunity, changed or not.
+    pub fn repeat(&mut self, now: Now) {
+        self.heartbeat_at = now.mono;
+    }
+
     /// When something is due without a further reading.
     #[must_use]
     pub fn deadline(&self) -> Mono {

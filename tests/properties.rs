@@ -168,10 +168,12 @@ impl<'a> Play<'a> {
             if topic.contains("/value/") {
                 let word = matches!(
                     payload.as_str(),
-                    "None" | "standby" | "settling" | "producing" | "flushing"
+                    "None" | "standby" | "settling" | "producing" | "flushing" | "ON" | "OFF"
                 ) || Condition::ALL.iter().any(|word| word.key() == payload);
                 let number = payload.parse::<f64>().is_ok_and(f64::is_finite);
                 prop_assert!(word || number, "{topic} says {payload:?}");
+            } else if topic.ends_with("/available") {
+                prop_assert!(["online", "offline"].contains(&payload.as_str()));
             } else {
                 let read = serde_json::from_str::<Value>(payload);
                 prop_assert!(

@@ -44,6 +44,10 @@ pub(super) const HEARTBEAT_RANGE: RangeInclusive<Duration> = seconds(1)..=days(1
 pub(super) const REMIND: Duration = days(1);
 pub(super) const REMIND_RANGE: RangeInclusive<Duration> = minutes(10)..=days(30);
 
+/// The usual prefix of discovery messages, and the usual word of a hub that has started.
+pub(super) const HUB_PREFIX: &str = "homeassistant";
+pub(super) const BIRTH: &str = "online";
+
 /// Where services keep their state (the file system hierarchy's `/var/lib`).
 pub(super) const STATE_DIRECTORY: &str = "/var/lib/permeated";
 /// One write a minute is kind to flash cards.

@@ -297,13 +297,15 @@ impl<'r> Field<'r> {
     }
 }
 
+/// Characters of the longest id.
+pub(super) const LONGEST_ID: usize = 64;
+
 /// Why a text may not be an id, if so.
 pub(super) fn id_problem(text: &str) -> Option<String> {
-    const LONGEST: usize = 64;
     let allowed = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '_' || c == '-';
-    if text.is_empty() || text.len() > LONGEST || !text.chars().all(allowed) {
+    if text.is_empty() || text.len() > LONGEST_ID || !text.chars().all(allowed) {
         return Some(format!(
-            "{text:?} is no id; an id is 1 to {LONGEST} of the characters a-z, 0-9, _ and -"
+            "{text:?} is no id; an id is 1 to {LONGEST_ID} of the characters a-z, 0-9, _ and -"
         ));
     }
     None

@@ -11,6 +11,7 @@ mod defaults;
 mod environment;
 mod field;
 mod hold_test;
+mod hub;
 mod limits;
 mod nearest;
 mod notices;
@@ -33,6 +34,7 @@ pub(crate) use defaults::{
     hardness_range, pressure_range, silica_range, temperature_range, total_chlorine_range,
 };
 pub use hold_test::HoldTestSettings;
+pub use hub::{Discovery, Hub};
 pub use limits::{
     BalanceLimits, Band, CareLimits, DoubtLimits, HydraulicLimits, ImplausibleLimits,
 };

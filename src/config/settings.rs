@@ -9,6 +9,7 @@ use super::{
     chemistry::{Capacity, FeedChemistry},
     costs::Costs,
     hold_test::HoldTestSettings,
+    hub::Hub,
     limits::{CareLimits, DoubtLimits, HydraulicLimits},
     notices::{Display, NoticeSettings},
     sensor::SensorSettings,
@@ -22,6 +23,8 @@ pub struct Settings {
     pub broker: Broker,
     /// What is published and how often.
     pub publish: Publish,
+    /// How hubs are told what there is.
+    pub hub: Hub,
     /// Where state is kept.
     pub store: Store,
     /// One or more units, in the order of their ids.
@@ -86,6 +89,8 @@ pub struct UnitSettings {
     pub id: String,
     /// What people call it.
     pub name: String,
+    /// The room it stands in, as hubs group devices.
+    pub suggested_area: Option<String>,
     /// Where its days begin and end.
     pub time_zone: TimeZone,
     /// The units in which sentences speak.

@@ -264,7 +264,7 @@ impl Train {
     }
 
     /// A contact's state.
-    pub(super) fn contact(&self, point: Point, now: Mono) -> Finding<bool> {
+    pub fn contact(&self, point: Point, now: Mono) -> Finding<bool> {
         self.read(point, |sensor| sensor.contact(now))
     }
 }

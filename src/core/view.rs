@@ -3,6 +3,7 @@
 use super::{
     alert::Alert,
     causes::LikelyCause,
+    hand_test::HandTests,
     known::{Finding, Lack},
     left::StageFindings,
     membrane::MembraneState,
@@ -99,6 +100,19 @@ impl Unit {
     #[must_use]
     pub fn train(&self) -> &Train {
         &self.train
+    }
+
+    /// Whether any of its sensors was heard within its `max_age`, believed or not.
+    #[must_use]
+    pub fn is_heard(&self, now: Mono) -> bool {
+        let mut sensors = self.train.sensors().iter();
+        sensors.any(|sensor| sensor.is_heard(now))
+    }
+
+    /// The tests by hand.
+    #[must_use]
+    pub fn hand_tests(&self) -> &HandTests {
+        &self.hand_tests
     }
 
     /// The contacts of the train and what they say.

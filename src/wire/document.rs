@@ -12,8 +12,9 @@ use super::{
     hold_test,
 };
 use crate::{
+    config::Point,
     core::{
-        Event, Lack, RunRecord, RunState, StageFindings, Unit, Values,
+        Event, HandTest, Lack, RunRecord, RunState, StageFindings, Unit, Values,
         alert::{Alert, Notice},
         hold_test::gauge,
     },
@@ -36,6 +37,12 @@ pub enum State {
     AlertsActive,
     /// A plain value: how the unit stands.
     Condition,
+    /// A plain value: whether anything of the unit is heard.
+    Available,
+    /// A plain value: a contact.
+    Contact(Point),
+    /// A plain value: the newest result of a test by hand.
+    HandTest(HandTest),
     /// What the membrane does.
     Membrane,
     /// What flows now.
@@ -57,6 +64,15 @@ pub enum State {
 /// The word for "no value now" on plain topics; hubs read it as unknown.
 pub const NO_VALUE: &str = "None";
 
+/// The words for a contact that is closed, and one that is not.
+pub const ON: &str = "ON";
+/// The other.
+pub const OFF: &str = "OFF";
+/// The words for a unit of which something is heard, and one that is silent.
+pub const ONLINE: &str = "online";
+/// The other.
+pub const OFFLINE: &str = "offline";
+
 /// Everything a unit publishes under its configuration, in a fixed order.
 #[must_use]
 pub fn states(unit: &Unit, now: Now) -> Vec<State> {
@@ -76,9 +92,13 @@ pub fn states(unit: &Unit, now: Now) -> Vec<State> {
     states.extend((0..unit.stages().len()).map(State::Stage));
     states.push(State::Due);
     states.extend((0..unit.alerts().len()).map(State::Alert));
+    states.push(State::Available);
     states.push(State::RunState);
     states.push(State::AlertsActive);
     states.push(State::Condition);
+    let contacts = unit.contacts(now.mono).into_iter();
+    states.extend(contacts.map(|(point, _)| State::Contact(point)));
+    states.extend(HandTest::ALL.map(State::HandTest));
     states.extend(unit.possible().iter().copied().map(State::Value));
     for (index, found) in unit.stage_findings(now).iter().enumerate() {
         states.extend(stage_metrics(found).map(|metric| State::StageValue(index, metric)));
@@ -117,6 +137,9 @@ pub fn topic(prefix: &str, unit: &Unit, state: State) -> String {
         State::HoldTest => format!("{prefix}/{id}/hold_test"),
         State::AlertsActive => format!("{prefix}/{id}/value/alerts_active"),
         State::Condition => format!("{prefix}/{id}/value/condition"),
+        State::Available => format!("{prefix}/{id}/available"),
+        State::Contact(point) => format!("{prefix}/{id}/value/{}", point.key()),
+        State::HandTest(test) => format!("{prefix}/{id}/value/test/{}", test.key()),
         State::Membrane => format!("{prefix}/{id}/membrane"),
         State::Now => format!("{prefix}/{id}/now"),
         State::Run => format!("{prefix}/{id}/run"),
@@ -173,6 +196,19 @@ impl<'a> Snapshot<'a> {
             State::HoldTest => hold_test::document(self.unit, self.now).write(text),
             State::AlertsActive => text.put(self.unit.alerts_active()),
             State::Condition => text.add(self.unit.condition(self.now).key()),
+            State::Available => {
+                let heard = self.unit.is_heard(self.now.mono);
+                text.add(if heard { ONLINE } else { OFFLINE });
+            }
+            State::Contact(point) => {
+                let contact = self.unit.train().contact(point, self.now.mono);
+                let word = |on: bool| if on { ON } else { OFF };
+                text.add(contact.map_or(NO_VALUE, |known| word(known.value)));
+            }
+            State::HandTest(test) => {
+                let result = self.unit.hand_tests().newest(test);
+                plain(result.map(|result| result.value.into()), text);
+            }
             State::Membrane => self.membrane().write(text),
             State::Now => self.flowing().write(text),
             State::Run => run_fields(self.unit.last_run()).write(text),
@@ -353,6 +389,7 @@ pub fn event(prefix: &str, unit: &str, event: &Event) -> Outgoing {
     let payload = json!({
         "time": event.time.map(Wall::to_rfc3339),
         "event": event.event.key(),
+        "event_type": event.event.key(),
         "about": event.about,
         "text": event.text,
     });

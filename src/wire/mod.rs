@@ -6,6 +6,7 @@ pub mod document;
 mod due;
 mod fields;
 mod hold_test;
+pub mod hub;
 pub mod log;
 pub mod payload;
 

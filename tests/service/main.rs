@@ -13,6 +13,7 @@ mod crashes;
 mod demo;
 mod figures;
 mod flood;
+mod hub;
 mod maintenance;
 mod notices;
 mod queued;

@@ -9,6 +9,7 @@ mod chemistry;
 mod conversion;
 mod costs;
 mod hold_test;
+mod hub;
 mod measure;
 mod notices;
 mod sensor;
@@ -37,6 +38,7 @@ const KEYS: &[&str] = &[
     "display",
     "broker",
     "publish",
+    "hub",
     "store",
     "notices",
     "unit",
@@ -50,6 +52,7 @@ const STORE_KEYS: &[&str] = &["directory", "checkpoint"];
 pub(super) const EVERY_TABLE: &[(&str, &[&str])] = &[
     ("broker", broker::KEYS),
     ("publish", PUBLISH_KEYS),
+    ("hub", hub::HUB_KEYS),
     ("store", STORE_KEYS),
     ("notices", notices::KEYS),
     ("unit.*.supply", supply::SUPPLY_KEYS),
@@ -103,10 +106,15 @@ pub(super) fn settings(
         &context,
         state_directory,
     );
+    let hub = hub::hub(
+        document.table("hub", hub::HUB_KEYS).as_ref(),
+        &publish.prefix,
+    );
     let units = units(&document, &context);
     Some(Settings {
         broker: broker?,
         publish,
+        hub,
         store,
         units,
     })

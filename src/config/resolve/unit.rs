@@ -14,6 +14,7 @@ use crate::quantity::{Flow, TdsScale, Volume};
 
 const KEYS: &[&str] = &[
     "name",
+    "suggested_area",
     "tds_scale",
     "order_ahead",
     "supply",
@@ -59,6 +60,9 @@ pub(super) fn unit(id: &str, field: &Field<'_>, context: &Context<'_>) -> Option
             .field("name")
             .and_then(|field| field.text().map(str::to_owned))
             .unwrap_or_else(|| id.to_owned()),
+        suggested_area: reader
+            .field("suggested_area")
+            .and_then(|field| field.text().map(str::to_owned)),
         time_zone: context.time_zone.clone(),
         display: context.display,
         notices: context.notices,

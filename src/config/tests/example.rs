@@ -112,7 +112,10 @@ fn the_example_shows_every_key() {
         "unit.kitchen.sensor.availability".to_owned(),
         AVAILABILITY_KEYS,
     ));
-    tables.push(("unit.kitchen".to_owned(), &["name", "tds_scale"]));
+    tables.push((
+        "unit.kitchen".to_owned(),
+        &["name", "suggested_area", "tds_scale"],
+    ));
     for (table, keys) in tables {
         for key in keys.iter().filter(|key| **key != "availability") {
             assert!(has(&table, key), "{key} is missing from [{table}]");

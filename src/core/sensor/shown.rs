@@ -85,6 +85,12 @@ impl Sensor {
         self.check_heard(now).is_ok()
     }
 
+    /// Whether it speaks: not silent for its `max_age`, nor told to be away. What it says may not be
+    /// believable.
+    pub(in crate::core) fn is_heard(&self, now: Mono) -> bool {
+        matches!(self.check_heard(now), Ok(()) | Err(Lack::Implausible(_)))
+    }
+
     /// Why its values are withdrawn, if they are.
     #[must_use]
     pub fn doubt(&self) -> Option<Doubt> {

@@ -49,6 +49,8 @@ pub struct Loaded {
     pub subscriptions: BTreeSet<String>,
     /// Topics on which the broker retains a message of ours.
     pub retained: BTreeSet<String>,
+    /// Devices as hubs were told of them: the components by the topic.
+    pub announced: BTreeMap<String, String>,
 }
 
 /// What changed since the last checkpoint. All of it becomes durable, or nothing.
@@ -70,6 +72,8 @@ pub struct Checkpoint {
     pub subscriptions: Option<BTreeSet<String>>,
     /// The whole new list of retained topics; `None` keeps the old one.
     pub retained: Option<BTreeSet<String>>,
+    /// The whole new list of announced devices; `None` keeps the old one.
+    pub announced: Option<BTreeMap<String, String>>,
 }
 
 /// A run that ended.

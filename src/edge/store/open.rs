@@ -278,6 +278,10 @@ fn load(connection: &Connection) -> rusqlite::Result<Loaded> {
         units,
         subscriptions: topics("subscription")?,
         retained: topics("retained")?,
+        announced: connection
+            .prepare("SELECT topic, components FROM announced")?
+            .query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?
+            .collect::<rusqlite::Result<_>>()?,
     })
 }
 

@@ -7,7 +7,13 @@ use rusqlite::{Connection, TransactionBehavior};
 pub(super) const APPLICATION_ID: u32 = 0x7065_726D;
 
 /// The step to each version, from version 1 on. Documents and states are JSON of the core.
-pub(super) const MIGRATIONS: &[&str] = &[WHOLE_STATES, STATES_IN_PARTS, MAINTENANCE_LOG, SAMPLES];
+pub(super) const MIGRATIONS: &[&str] = &[
+    WHOLE_STATES,
+    STATES_IN_PARTS,
+    MAINTENANCE_LOG,
+    SAMPLES,
+    ANNOUNCED,
+];
 
 const WHOLE_STATES: &str = "
     CREATE TABLE unit (
@@ -76,6 +82,15 @@ const SAMPLES: &str = "
         seconds  INTEGER NOT NULL,
         document TEXT NOT NULL,
         PRIMARY KEY (unit, span, start)
+    ) STRICT, WITHOUT ROWID;
+";
+
+/// What hubs were told of whole devices, by topic: a hub forgets only what is removed from them in
+/// steps.
+const ANNOUNCED: &str = "
+    CREATE TABLE announced (
+        topic      TEXT PRIMARY KEY,
+        components TEXT NOT NULL
     ) STRICT, WITHOUT ROWID;
 ";
 

@@ -1,7 +1,10 @@
 //! The writer thread: takes checkpoints in their order, makes each durable in one transaction,
 //! answers, and closes the file at the end. A failed checkpoint does not end it.
 
-use std::{collections::BTreeSet, sync::mpsc};
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    sync::mpsc,
+};
 
 use rusqlite::{Connection, Transaction, TransactionBehavior, params};
 use tokio::sync::oneshot;
@@ -54,6 +57,9 @@ fn write(
     }
     if let Some(topics) = &checkpoint.retained {
         replace_topics(&transaction, "retained", topics)?;
+    }
+    if let Some(announced) = &checkpoint.announced {
+        replace_announced(&transaction, announced)?;
     }
     transaction.commit()
 }
@@ -116,6 +122,27 @@ fn write_entries(transaction: &Transaction<'_>, checkpoint: &Checkpoint) -> rusq
             i64::try_from(row.number).unwrap_or(i64::MAX),
             row.document
         ])?;
+    }
+    Ok(())
+}
+
+/// A change is rare: all go then, and all come.
+fn replace_announced(
+    transaction: &Transaction<'_>,
+    announced: &BTreeMap<String, String>,
+) -> rusqlite::Result<()> {
+    let known: BTreeMap<String, String> = transaction
+        .prepare_cached("SELECT topic, components FROM announced")?
+        .query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?
+        .collect::<rusqlite::Result<_>>()?;
+    if known == *announced {
+        return Ok(());
+    }
+    transaction.execute("DELETE FROM announced", [])?;
+    let mut insert =
+        transaction.prepare_cached("INSERT INTO announced (topic, components) VALUES (?1, ?2)")?;
+    for (topic, components) in announced {
+        insert.execute([topic, components])?;
     }
     Ok(())
 }

@@ -1,0 +1,161 @@
+//! What must be told to a hub before the announcements when the configuration has changed, so that
+//! nothing is left behind in it and nothing loses its history. A hub forgets a component only after it was
+//! told with its kind alone, and hands one over from one form of message to the other only after
+//! `migrate_discovery`. Pure: what was announced, what shall be → messages in steps.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use serde_json::json;
+
+use super::{Component, Device};
+use crate::{
+    config::{Discovery, Hub},
+    wire::Outgoing,
+};
+
+/// Whole devices as they were announced: by the topic, a JSON object of the components' keys and kinds.
+pub type Announced = BTreeMap<String, String>;
+
+/// What was told before, in this life or an earlier one.
+#[derive(Clone, Copy, Debug)]
+pub struct Before<'a> {
+    /// Whole devices.
+    pub announced: &'a Announced,
+    /// Topics with a retained message that the configuration no longer has.
+    pub ghosts: &'a BTreeSet<String>,
+}
+
+/// What must be told before the announcements and after; each part must have reached the hub before the
+/// next.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Plan {
+    /// First: components that are gone, and messages that are gone.
+    pub remove: Vec<Outgoing>,
+    /// Then: messages in the other form, which hand their entities over.
+    pub hand_over: Vec<Outgoing>,
+    /// After the announcements: the messages that handed over are cleared away.
+    pub clear: Vec<Outgoing>,
+}
+
+impl Plan {
+    /// The topics that are cleared away.
+    pub fn removed_topics(&self) -> impl Iterator<Item = &str> {
+        let removed = self.remove.iter().chain(&self.clear);
+        removed
+            .filter(|message| message.payload.is_empty())
+            .map(|message| message.topic.as_str())
+    }
+}
+
+/// The whole devices as they are announced now.
+#[must_use]
+pub fn announced(devices: &[Device], hub: &Hub) -> Announced {
+    let whole = devices.iter().filter(|device| is_whole(device, hub));
+    whole
+        .map(|device| {
+            let components = device.components.iter();
+            let kinds = components
+                .map(|component| (component.key.clone(), component.platform.to_owned()))
+                .collect();
+            (device.topic(hub), write(&kinds))
+        })
+        .collect()
+}
+
+/// Both together, while it is not sure that the hub has forgotten what is gone.
+#[must_use]
+pub fn joined(before: &Announced, now: &Announced) -> Announced {
+    let mut all = now.clone();
+    for (topic, kinds) in before {
+        let mut kinds_now = all.get(topic).map(|text| read(text)).unwrap_or_default();
+        kinds_now.extend(read(kinds));
+        all.insert(topic.clone(), write(&kinds_now));
+    }
+    all
+}
+
+/// What the change from `before` asks for.
+#[must_use]
+pub fn plan(devices: &[Device], hub: &Hub, own_prefix: &str, before: Before<'_>) -> Plan {
+    let mut plan = Plan::default();
+    let mut handed_over = BTreeSet::new();
+    for device in devices {
+        let topic = device.topic(hub);
+        let kinds = before.announced.get(&topic);
+        // A device that is switched off goes as a whole.
+        if let Some(kinds) = kinds.filter(|_| hub.discovery != Discovery::Off) {
+            plan.remove.extend(without(device, hub, &read(kinds)));
+        }
+        let other_form: Vec<String> = match device.form(hub) {
+            Discovery::Device => {
+                let components = device.components.iter();
+                components
+                    .map(|component| device.topic_of(hub, component))
+                    .collect()
+            }
+            Discovery::Components => vec![topic],
+            Discovery::Off => Vec::new(),
+        };
+        handed_over.extend(other_form);
+    }
+    let own = format!("{own_prefix}/");
+    for ghost in before.ghosts {
+        if handed_over.contains(ghost) {
+            let migrate = json!({"migrate_discovery": true}).to_string();
+            plan.hand_over.push(message(ghost, migrate));
+            plan.clear.push(message(ghost, String::new()));
+        } else if ghost.ends_with("/config") && !ghost.starts_with(&own) {
+            plan.remove.push(message(ghost, String::new()));
+        }
+    }
+    plan
+}
+
+/// The device with those components that are gone (or are of another kind now) as nothing but their kind;
+/// `None` when all are still there.
+fn without(device: &Device, hub: &Hub, before: &BTreeMap<String, String>) -> Option<Outgoing> {
+    let stays = |key: &str, platform: &str| {
+        let mut components = device.components.iter();
+        components.any(|component| component.key == key && component.platform == platform)
+    };
+    let gone: Vec<(&String, &String)> = before
+        .iter()
+        .filter(|(key, platform)| !stays(key, platform))
+        .collect();
+    if gone.is_empty() {
+        return None;
+    }
+    let is_gone = |component: &&Component| gone.iter().any(|(key, _)| **key == component.key);
+    let kept: Vec<Component> = device
+        .components
+        .iter()
+        .filter(|component| !is_gone(component))
+        .cloned()
+        .collect();
+    let removed = gone
+        .iter()
+        .map(|(key, platform)| Component::removed(key, platform));
+    Some(device.whole(hub, &kept, removed))
+}
+
+fn is_whole(device: &Device, hub: &Hub) -> bool {
+    device.form(hub) == Discovery::Device
+}
+
+/// The kinds by key; a text that is none of ours tells of nothing.
+fn read(kinds: &str) -> BTreeMap<String, String> {
+    serde_json::from_str(kinds).unwrap_or_default()
+}
+
+fn write(kinds: &BTreeMap<String, String>) -> String {
+    // Texts by texts always serialise.
+    serde_json::to_string(kinds).unwrap_or_default()
+}
+
+fn message(topic: &str, payload: String) -> Outgoing {
+    Outgoing {
+        topic: topic.to_owned(),
+        payload,
+        retain: true,
+    }
+}
