@@ -3,6 +3,8 @@
 //! Order of shutdown: stop hearing, write the state, release the receipts of what it holds, say
 //! `offline`, leave.
 
+mod outlets;
+
 use std::{
     collections::{BTreeMap, BTreeSet},
     future::Future,
@@ -15,11 +17,14 @@ use crate::{
     core::{Arrival, Keep, Packet, UnitState},
     edge::{
         clock::Clock,
+        http::{self, HttpError, Questions},
         mqtt::{self, FromBroker, Inbox, Message, MqttError, Session, SessionOptions},
+        notify::{Notifier, NotifyError},
         store::{Loaded, Store, StoreError},
     },
     installation::{Incoming, Installation},
     keeper::{Keeper, Released, state_of_parts},
+    time::Wall,
     wire::{
         Outgoing,
         hub::plan::{Before, joined},
@@ -29,6 +34,12 @@ use crate::{
 /// Why the service could not start or ended badly.
 #[derive(Debug, thiserror::Error)]
 pub enum AppError {
+    /// Metrics cannot be served.
+    #[error(transparent)]
+    Http(#[from] HttpError),
+    /// Notices cannot be sent.
+    #[error(transparent)]
+    Notify(#[from] NotifyError),
     /// The session could not be set up.
     #[error(transparent)]
     Mqtt(#[from] MqttError),
@@ -67,6 +78,13 @@ pub struct App {
     inbox: Inbox,
     keeper: Keeper,
     clock: Clock,
+    /// Where scrapers ask, when that is switched on.
+    questions: Option<Questions>,
+    /// Sends notices by HTTP, when a target is configured or something waits.
+    notifier: Option<Notifier>,
+    started: Option<Wall>,
+    /// Messages heard.
+    heard: u64,
     /// Filters the broker's session still holds though nobody wants them.
     unwanted: BTreeSet<String>,
     /// Topics of ours that left the configuration and whose retained messages are being removed.
@@ -83,11 +101,13 @@ pub struct App {
     lost: Option<String>,
 }
 
+use outlets::{next_question, next_settled, notifier};
+
 impl App {
     /// Sets everything up; must be called inside a tokio runtime. The broker need not be there.
     ///
     /// # Errors
-    /// When the session cannot be set up or a kept state cannot be read.
+    /// When the session cannot be set up, metrics cannot be served or a kept state cannot be read.
     pub fn new(
         settings: &Settings,
         store: Store,
@@ -134,6 +154,8 @@ impl App {
                     .iter()
                     .any(|command| topic.starts_with(command.as_str()))
         });
+        let questions = settings.metrics.as_ref().map(http::serve).transpose()?;
+        let notifier = notifier(settings, &loaded)?;
         let (session, inbox) = mqtt::open(options)?;
 
         let mut keeper = Keeper::new(store, settings.store.checkpoint);
@@ -149,6 +171,10 @@ impl App {
             inbox,
             keeper,
             clock,
+            questions,
+            notifier,
+            started: now.date(),
+            heard: 0,
             unwanted,
             ghosts_sent: nothing_goes,
             ghosts: ghosts.difference(&in_steps).cloned().collect(),
@@ -187,6 +213,8 @@ impl App {
                 () = &mut stop => break,
                 item = self.inbox.receive() => self.take(item),
                 released = self.keeper.written() => self.release(released),
+                settled = next_settled(&mut self.notifier) => self.keeper.note_settled(settled),
+                question = next_question(&mut self.questions) => self.answer(question),
                 () = sleep_until(checkpoint) => {
                     self.keeper.begin(&mut self.installation);
                 }
@@ -214,6 +242,7 @@ impl App {
             self.session.acknowledge(receipt);
         }
         for (unit, notice) in released.notices {
+            self.queue(&unit, &notice);
             let message = self.installation.message_of(&unit, &notice);
             match self.session.post(message) {
                 Some(letter) => {
@@ -221,6 +250,11 @@ impl App {
                 }
                 // Refused, and logged; it would be refused for ever.
                 None => self.installation.delivered(&unit, notice.number),
+            }
+        }
+        for notice in released.queued {
+            if let Some(notifier) = &mut self.notifier {
+                notifier.send(notice);
             }
         }
     }
@@ -255,6 +289,7 @@ impl App {
     }
 
     fn hear(&mut self, message: Message) {
+        self.heard += 1;
         let arrival = if message.retained {
             Arrival::Retained
         } else if message.late {
@@ -338,6 +373,7 @@ impl App {
         tracing::info!("stopping");
         self.installation.advance(self.clock.now());
         self.publish();
+        self.close_notifier().await;
         let kept = self.keeper.close(&mut self.installation).await;
         let result = match kept {
             Ok(receipts) => {

@@ -13,7 +13,10 @@ use crate::{
     core::{Keep, UnitState, alert::Notice},
     edge::{
         mqtt::Receipt,
-        store::{Checkpoint, EntryRow, Parts, RunRow, SampleRow, StageRow, Store, StoreError},
+        store::{
+            Checkpoint, EntryRow, NoticeKey, NoticeRow, Parts, RunRow, SampleRow, StageRow, Store,
+            StoreError,
+        },
     },
     installation::{Installation, Record},
     time::Wall,
@@ -44,6 +47,8 @@ pub struct Keeper {
     notices: Vec<(String, Box<Notice>)>,
     writing: Option<Writing>,
     failing: bool,
+    /// Writes that succeeded and that failed.
+    tally: (u64, u64),
 }
 
 /// What waited for a checkpoint and may go on now that it is durable.
@@ -53,6 +58,8 @@ pub struct Released {
     pub receipts: Vec<Receipt>,
     /// Notices that are safe, with their units.
     pub notices: Vec<(String, Box<Notice>)>,
+    /// Notices that may be sent by HTTP.
+    pub queued: Vec<NoticeRow>,
 }
 
 struct Writing {
@@ -78,6 +85,7 @@ impl Keeper {
             notices: Vec::new(),
             writing: None,
             failing: false,
+            tally: (0, 0),
         }
     }
 
@@ -108,6 +116,26 @@ impl Keeper {
     pub fn note_announced(&mut self, announced: BTreeMap<String, String>) {
         self.waiting.announced = Some(announced);
         self.note(Keep::Now, None);
+    }
+
+    /// Keeps notices until they are sent; [`Keeper::written`] gives them back once they are safe.
+    pub fn note_queued(&mut self, notices: Vec<NoticeRow>) {
+        if !notices.is_empty() {
+            self.waiting.notices.extend(notices);
+            self.note(Keep::Now, None);
+        }
+    }
+
+    /// Forgets a notice that was sent or given up.
+    pub fn note_settled(&mut self, notice: NoticeKey) {
+        self.waiting.notices_settled.push(notice);
+        self.note(Keep::Now, None);
+    }
+
+    /// Writes that succeeded and that failed, since the start.
+    #[must_use]
+    pub fn tally(&self) -> (u64, u64) {
+        self.tally
     }
 
     /// When [`Keeper::begin`] should be called; never while a write is under way.
@@ -153,15 +181,18 @@ impl Keeper {
         };
         match answer {
             Ok(()) => {
+                self.tally.0 += 1;
                 if std::mem::take(&mut self.failing) {
                     tracing::info!("state is written again");
                 }
                 Released {
                     receipts: writing.receipts,
                     notices: writing.notices,
+                    queued: writing.checkpoint.notices,
                 }
             }
             Err(error) => {
+                self.tally.1 += 1;
                 if !std::mem::replace(&mut self.failing, true) {
                     tracing::error!("state could not be written, trying again: {error}");
                 }
@@ -255,6 +286,8 @@ impl Keeper {
         self.waiting.stages_replaced.extend(newer.stages_replaced);
         self.waiting.entries.extend(newer.entries);
         self.waiting.samples.extend(newer.samples);
+        self.waiting.notices.extend(newer.notices);
+        self.waiting.notices_settled.extend(newer.notices_settled);
         self.waiting.subscriptions = newer.subscriptions.or(self.waiting.subscriptions.take());
         self.waiting.retained = newer.retained.or(self.waiting.retained.take());
         self.waiting.announced = newer.announced.or(self.waiting.announced.take());

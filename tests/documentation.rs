@@ -7,6 +7,8 @@ use permeated::{
     config::{self, Point, Settings, StageKind},
     core::{EventKind, RunState, alert::Code},
     metrics::{Metric, StageMetric},
+    time::{Mono, Now, Wall},
+    wire::openmetrics::{self, Kind, Service, exposed, exposed_stage},
 };
 
 fn read(name: &str) -> String {
@@ -68,6 +70,37 @@ fn the_readme_names_everything_that_is_published() {
         RunState::Flushing,
     ];
     assert_named("README.md", &readme, states.map(RunState::key));
+}
+
+/// What scrapers get besides the catalogue, whose names follow a rule that the README tells.
+#[test]
+fn the_readme_names_what_scrapers_get_besides() {
+    let readme = read("README.md");
+    let catalogue: Vec<String> = (Metric::ALL.iter().map(|metric| exposed(*metric)))
+        .chain(StageMetric::ALL.iter().map(|metric| exposed_stage(*metric)))
+        .map(|exposed| format!("permeated_{}", exposed.unwrap().name))
+        .collect();
+    let now = Now {
+        mono: Mono(0),
+        wall: Wall(1_795_600_800_000),
+    };
+    let service = Service {
+        started: now.date(),
+        ..Service::default()
+    };
+    let mut besides = 0;
+    for family in openmetrics::families(std::iter::empty(), now, &service) {
+        if !catalogue.contains(&family.name) {
+            let name = match family.kind {
+                Kind::Counter => format!("`{}_total`", family.name),
+                Kind::Gauge => format!("`{}`", family.name),
+                Kind::Info => format!("`{}_info`", family.name),
+            };
+            assert!(readme.contains(&name), "README.md does not name {name}");
+            besides += 1;
+        }
+    }
+    assert!(besides > 15, "{besides}");
 }
 
 #[test]

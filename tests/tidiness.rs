@@ -48,7 +48,11 @@ const IMPURE: &[&str] = &[
 const LOADERS: &[&str] = &["src/config/mod.rs", "src/config/load.rs"];
 
 /// A library and the only place that may know of it.
-const ONE_DOOR: &[(&str, &str)] = &[("rumqttc", "src/edge/mqtt"), ("rusqlite", "src/edge/store")];
+const ONE_DOOR: &[(&str, &str)] = &[
+    ("rumqttc", "src/edge/mqtt"),
+    ("rusqlite", "src/edge/store"),
+    ("hyper", "src/edge/http"),
+];
 
 const TOP_LEVEL: &[&str] = &[
     ".cargo",

@@ -7,6 +7,7 @@ pub mod demo;
 pub mod expect;
 pub mod log;
 mod logging;
+pub mod notify;
 pub mod replay;
 pub mod run;
 mod unit;
@@ -58,6 +59,14 @@ enum Command {
     },
     /// Show the maintenance log, or tell the running service what was done and tested by hand
     Log(log::LogArguments),
+    /// Send a test notice to the configured targets and say what came back
+    Notify {
+        /// The configuration file
+        #[arg(long, default_value = DEFAULT_FILE)]
+        config: PathBuf,
+        #[command(flatten)]
+        arguments: notify::NotifyArguments,
+    },
     /// Feed a recorded log to the core and print what the service would have published
     Replay {
         /// The configuration file
@@ -100,6 +109,9 @@ pub fn main() -> ExitCode {
         }
         Command::Log(arguments) => {
             with_settings(&arguments.config, |settings| log::run(settings, &arguments))
+        }
+        Command::Notify { config, arguments } => {
+            with_settings(&config, |settings| notify::run(settings, &arguments))
         }
         Command::Replay { config, log } => {
             with_settings(&config, |settings| replay::run(settings, &log))

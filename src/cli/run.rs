@@ -39,7 +39,7 @@ fn serve(settings: &Settings) -> Result<(), RunError> {
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()?;
-    runtime.block_on(async {
+    let ended = runtime.block_on(async {
         let stop = stop_signal()?;
         let units = settings.units.len();
         let broker = &settings.broker;
@@ -47,7 +47,10 @@ fn serve(settings: &Settings) -> Result<(), RunError> {
         let app = App::new(settings, store, loaded, Clock::real())?;
         app.run(stop).await?;
         Ok(())
-    })
+    });
+    // Everything is written. A name server that does not answer must not hold up the end.
+    runtime.shutdown_background();
+    ended
 }
 
 /// Resolves when the service is told to stop.

@@ -1,7 +1,11 @@
 //! What holds when the file says nothing, and what is allowed at all; each with its reason.
 //! Unless said otherwise the reason is common practice, no source.
 
-use std::{ops::RangeInclusive, time::Duration};
+use std::{
+    net::{IpAddr, Ipv4Addr, SocketAddr},
+    ops::RangeInclusive,
+    time::Duration,
+};
 
 use crate::quantity::{
     Concentration, Conductivity, EquivalentConcentration, Equivalents, Flow, Mass, Pressure,
@@ -47,6 +51,14 @@ pub(super) const REMIND_RANGE: RangeInclusive<Duration> = minutes(10)..=days(30)
 /// The usual prefix of discovery messages, and the usual word of a hub that has started.
 pub(super) const HUB_PREFIX: &str = "homeassistant";
 pub(super) const BIRTH: &str = "online";
+
+/// Nobody but this machine; the port is one of those scrapers' users take for their own exporters.
+pub(super) const METRICS_LISTEN: SocketAddr =
+    SocketAddr::new(IpAddr::V4(Ipv4Addr::LOCALHOST), 9464);
+
+/// A server that takes longer has not taken the notice.
+pub(super) const NOTIFY_TIMEOUT: Duration = seconds(10);
+pub(super) const NOTIFY_TIMEOUT_RANGE: RangeInclusive<Duration> = seconds(1)..=minutes(2);
 
 /// Where services keep their state (the file system hierarchy's `/var/lib`).
 pub(super) const STATE_DIRECTORY: &str = "/var/lib/permeated";

@@ -15,12 +15,14 @@ mod hub;
 mod limits;
 mod nearest;
 mod notices;
+mod outlets;
 mod problem;
 mod reader;
 mod report;
 mod resolve;
 mod sensor;
 mod settings;
+mod template;
 mod tree;
 
 #[cfg(test)]
@@ -39,6 +41,7 @@ pub use limits::{
     BalanceLimits, Band, CareLimits, DoubtLimits, HydraulicLimits, ImplausibleLimits,
 };
 pub use notices::{Display, NoticeSettings, QuietHours};
+pub use outlets::{MetricsServer, NotifyTarget, Server};
 pub use problem::{Place, Problem, Problems};
 pub use sensor::{
     Availability, Conversion, CountConversion, Curve, Measure, Point, Probe, RateConversion,
@@ -48,6 +51,7 @@ pub use settings::{
     AlertSettings, Broker, Limit, Membrane, Publish, RunSettings, Settings, StageKind,
     StageSettings, StageWater, Storage, Store, Supply, Tls, UnitSettings,
 };
+pub use template::{Placeholder, Template};
 
 use std::{collections::BTreeMap, io, path::Path};
 

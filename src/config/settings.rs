@@ -12,6 +12,7 @@ use super::{
     hub::Hub,
     limits::{CareLimits, DoubtLimits, HydraulicLimits},
     notices::{Display, NoticeSettings},
+    outlets::{MetricsServer, NotifyTarget},
     sensor::SensorSettings,
 };
 use crate::quantity::{Conductivity, Flow, Pressure, TdsScale, Temperature, Volume};
@@ -27,6 +28,10 @@ pub struct Settings {
     pub hub: Hub,
     /// Where state is kept.
     pub store: Store,
+    /// Where scrapers read metrics; none unless asked for.
+    pub metrics: Option<MetricsServer>,
+    /// Where notices are sent by HTTP, in the order written.
+    pub notify: Vec<NotifyTarget>,
     /// One or more units, in the order of their ids.
     pub units: Vec<UnitSettings>,
 }

@@ -345,7 +345,8 @@ impl Sensor {
     }
 
     /// When it was last heard live, if ever.
-    pub(super) fn heard_at(&self) -> Option<Mono> {
+    #[must_use]
+    pub fn heard_at(&self) -> Option<Mono> {
         self.last_live
     }
 

@@ -5,7 +5,9 @@ pub mod clock;
 pub mod demo_broker;
 #[cfg(feature = "demo-broker")]
 pub mod demo_feed;
+pub mod http;
 pub mod mqtt;
+pub mod notify;
 #[cfg(feature = "demo-broker")]
 mod quiet_thread;
 pub mod store;

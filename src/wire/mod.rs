@@ -8,6 +8,8 @@ mod fields;
 mod hold_test;
 pub mod hub;
 pub mod log;
+pub mod notice;
+pub mod openmetrics;
 pub mod payload;
 
 pub use fields::Text;

@@ -3,6 +3,10 @@
 //! is held to arithmetic written out beside each check, never to the program's own equations.
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
+#[path = "../support/receiver.rs"]
+mod receiver;
+#[path = "../support/scrape.rs"]
+mod scrape;
 #[path = "../support/mod.rs"]
 mod support;
 
@@ -15,7 +19,9 @@ mod figures;
 mod flood;
 mod hub;
 mod maintenance;
+mod metrics;
 mod notices;
+mod notify;
 mod queued;
 mod sessions;
 mod site;

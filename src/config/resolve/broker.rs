@@ -153,7 +153,7 @@ fn parse(url: &str) -> Result<Address, Refusal> {
     })
 }
 
-fn host_and_port(text: &str) -> Result<(String, Option<u16>), String> {
+pub(super) fn host_and_port(text: &str) -> Result<(String, Option<u16>), String> {
     let (host, port) = if let Some(bracketed) = text.strip_prefix('[') {
         let Some((host, rest)) = bracketed.split_once(']') else {
             return Err(format!("{text:?} lacks the closing ] of an IPv6 address"));

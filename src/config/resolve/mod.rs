@@ -11,7 +11,9 @@ mod costs;
 mod hold_test;
 mod hub;
 mod measure;
+mod metrics;
 mod notices;
+mod notify;
 mod sensor;
 mod stage;
 mod supply;
@@ -41,6 +43,8 @@ const KEYS: &[&str] = &[
     "hub",
     "store",
     "notices",
+    "metrics",
+    "notify",
     "unit",
 ];
 const PUBLISH_KEYS: &[&str] = &["prefix", "interval", "heartbeat"];
@@ -55,6 +59,8 @@ pub(super) const EVERY_TABLE: &[(&str, &[&str])] = &[
     ("hub", hub::HUB_KEYS),
     ("store", STORE_KEYS),
     ("notices", notices::KEYS),
+    ("metrics", metrics::KEYS),
+    ("notify[]", notify::KEYS),
     ("unit.*.supply", supply::SUPPLY_KEYS),
     ("unit.*.membrane", supply::MEMBRANE_KEYS),
     ("unit.*.storage", supply::STORAGE_KEYS),
@@ -110,12 +116,17 @@ pub(super) fn settings(
         document.table("hub", hub::HUB_KEYS).as_ref(),
         &publish.prefix,
     );
+    let metrics = document.table("metrics", metrics::KEYS);
+    let metrics = metrics.map(|reader| metrics::server(&reader));
+    let notify = notify::targets(&document, &context);
     let units = units(&document, &context);
     Some(Settings {
         broker: broker?,
         publish,
         hub,
         store,
+        metrics,
+        notify,
         units,
     })
 }

@@ -40,15 +40,18 @@ struct Line<'a> {
     key: &'a str,
     off: bool,
     at: usize,
+    /// The line of its table's header, when that is switched off, too.
+    header: Option<usize>,
 }
 
 fn lines(text: &str) -> Vec<Line<'_>> {
-    let mut table = "";
+    let (mut table, mut header) = ("", None);
     let mut found = Vec::new();
     for (at, line) in text.lines().enumerate() {
-        if line.starts_with('[') {
+        if line.starts_with('[') || line.starts_with("#[") {
             let end = line.find(']').unwrap();
-            table = line[..end].trim_start_matches('[');
+            table = line[..end].trim_start_matches(['#', '[']);
+            header = line.starts_with('#').then_some(at);
         }
         let (off, line) = match line.strip_prefix('#') {
             Some(rest) => (true, rest),
@@ -62,18 +65,20 @@ fn lines(text: &str) -> Vec<Line<'_>> {
                 key,
                 off,
                 at,
+                header,
             });
         }
     }
     found
 }
 
-fn changed(at: usize, change: impl Fn(&str) -> String) -> String {
+/// The example with a line and, if that is off, its table's header changed.
+fn changed(at: usize, header: Option<usize>, change: impl Fn(&str) -> String) -> String {
     EXAMPLE
         .lines()
         .enumerate()
         .map(|(number, line)| {
-            if number == at {
+            if number == at || Some(number) == header {
                 change(line)
             } else {
                 line.to_owned()
@@ -132,7 +137,7 @@ fn a_line_left_out_of_the_example_changes_nothing_unless_it_is_the_owners() {
             .iter()
             .any(|(table, keys)| *table == line.table && keys.contains(&line.key));
         // A line that cannot be left out is no default.
-        let Ok(without) = read(&changed(line.at, |_| String::new())) else {
+        let Ok(without) = read(&changed(line.at, None, |_| String::new())) else {
             continue;
         };
         if own {
@@ -170,7 +175,7 @@ fn assert_nearly_equal(one: &Settings, other: &Settings, line: &Line<'_>) {
 #[test]
 fn a_line_switched_on_is_understood() {
     for line in lines(EXAMPLE).iter().filter(|line| line.off) {
-        let text = changed(line.at, |text| text[1..].to_owned());
+        let text = changed(line.at, line.header, |text| text[1..].to_owned());
         let Err(problems) = read(&text) else { continue };
         // It may need its counterpart or exclude another, but is a known key with a good value.
         for problem in problems.iter() {
@@ -179,6 +184,8 @@ fn a_line_switched_on_is_understood() {
                 [
                     "not both",
                     "needs",
+                    "is missing",
+                    "nothing uses it",
                     "only with",
                     "only an encrypted",
                     "an open storage"

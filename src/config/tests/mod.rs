@@ -8,6 +8,7 @@ mod example;
 mod loads;
 mod mistakes;
 mod notices;
+mod notify;
 mod values;
 
 use std::collections::BTreeMap;

@@ -51,6 +51,10 @@ pub struct Loaded {
     pub retained: BTreeSet<String>,
     /// Devices as hubs were told of them: the components by the topic.
     pub announced: BTreeMap<String, String>,
+    /// Notices that wait to be sent, in the order of their numbers within each target and unit.
+    pub notices: Vec<NoticeRow>,
+    /// The highest number ever queued, by target and unit.
+    pub notice_marks: BTreeMap<(String, String), u64>,
 }
 
 /// What changed since the last checkpoint. All of it becomes durable, or nothing.
@@ -74,6 +78,10 @@ pub struct Checkpoint {
     pub retained: Option<BTreeSet<String>>,
     /// The whole new list of announced devices; `None` keeps the old one.
     pub announced: Option<BTreeMap<String, String>>,
+    /// Notices to be sent; one that is there already is not written again.
+    pub notices: Vec<NoticeRow>,
+    /// Notices that are done with: sent, or given up.
+    pub notices_settled: Vec<NoticeKey>,
 }
 
 /// A run that ended.
@@ -111,6 +119,26 @@ pub struct SampleRow {
     pub seconds: u32,
     /// JSON: `mean` and `last` with figures by name.
     pub document: String,
+}
+
+/// A notice that waits to be sent.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NoticeRow {
+    /// Which, for whom.
+    pub key: NoticeKey,
+    /// JSON of the notice.
+    pub document: String,
+}
+
+/// What a waiting notice is known by.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct NoticeKey {
+    /// Name of the target.
+    pub target: String,
+    /// Unit id.
+    pub unit: String,
+    /// Its number in the unit.
+    pub number: u64,
 }
 
 /// A stage's filling or cartridge that was replaced.

@@ -16,7 +16,7 @@ use std::{
 
 use rusqlite::{Connection, OpenFlags, TransactionBehavior};
 
-use super::{FILE, Loaded, Parts, StoreError, header, schema};
+use super::{FILE, Loaded, NoticeKey, NoticeRow, Parts, StoreError, header, schema};
 
 const LOCK: &str = "permeated.lock";
 
@@ -282,7 +282,33 @@ fn load(connection: &Connection) -> rusqlite::Result<Loaded> {
             .prepare("SELECT topic, components FROM announced")?
             .query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?
             .collect::<rusqlite::Result<_>>()?,
+        notices: notices(connection)?,
+        notice_marks: connection
+            .prepare("SELECT target, unit, number FROM notice_mark")?
+            .query_map([], |row| Ok(((row.get(0)?, row.get(1)?), number(row, 2)?)))?
+            .collect::<rusqlite::Result<_>>()?,
     })
+}
+
+fn notices(connection: &Connection) -> rusqlite::Result<Vec<NoticeRow>> {
+    connection
+        .prepare("SELECT target, unit, number, document FROM notice ORDER BY target, unit, number")?
+        .query_map([], |row| {
+            let key = NoticeKey {
+                target: row.get(0)?,
+                unit: row.get(1)?,
+                number: number(row, 2)?,
+            };
+            Ok(NoticeRow {
+                key,
+                document: row.get(3)?,
+            })
+        })?
+        .collect()
+}
+
+fn number(row: &rusqlite::Row<'_>, column: usize) -> rusqlite::Result<u64> {
+    Ok(u64::try_from(row.get::<_, i64>(column)?).unwrap_or_default())
 }
 
 /// The path with something appended to its last name.

@@ -13,6 +13,7 @@ pub(super) const MIGRATIONS: &[&str] = &[
     MAINTENANCE_LOG,
     SAMPLES,
     ANNOUNCED,
+    NOTICES,
 ];
 
 const WHOLE_STATES: &str = "
@@ -91,6 +92,24 @@ const ANNOUNCED: &str = "
     CREATE TABLE announced (
         topic      TEXT PRIMARY KEY,
         components TEXT NOT NULL
+    ) STRICT, WITHOUT ROWID;
+";
+
+/// Notices that wait to be sent by HTTP, and the highest number ever queued for each target and unit, by
+/// which one that comes again is known.
+const NOTICES: &str = "
+    CREATE TABLE notice (
+        target   TEXT NOT NULL,
+        unit     TEXT NOT NULL,
+        number   INTEGER NOT NULL,
+        document TEXT NOT NULL,
+        PRIMARY KEY (target, unit, number)
+    ) STRICT, WITHOUT ROWID;
+    CREATE TABLE notice_mark (
+        target TEXT NOT NULL,
+        unit   TEXT NOT NULL,
+        number INTEGER NOT NULL,
+        PRIMARY KEY (target, unit)
     ) STRICT, WITHOUT ROWID;
 ";
 

@@ -9,7 +9,7 @@ use std::{
 use rusqlite::{Connection, Transaction, TransactionBehavior, params};
 use tokio::sync::oneshot;
 
-use super::{Checkpoint, StoreError, history, open::Opened, schema};
+use super::{Checkpoint, NoticeKey, NoticeRow, StoreError, history, open::Opened, schema};
 
 /// A checkpoint and where its outcome is awaited.
 #[derive(Debug)]
@@ -52,6 +52,7 @@ fn write(
     write_stages(&transaction, checkpoint)?;
     write_entries(&transaction, checkpoint)?;
     history::write(&transaction, &checkpoint.samples, gathered)?;
+    write_notices(&transaction, checkpoint)?;
     if let Some(topics) = &checkpoint.subscriptions {
         replace_topics(&transaction, "subscription", topics)?;
     }
@@ -143,6 +144,28 @@ fn replace_announced(
         transaction.prepare_cached("INSERT INTO announced (topic, components) VALUES (?1, ?2)")?;
     for (topic, components) in announced {
         insert.execute([topic, components])?;
+    }
+    Ok(())
+}
+
+fn write_notices(transaction: &Transaction<'_>, checkpoint: &Checkpoint) -> rusqlite::Result<()> {
+    let number = |key: &NoticeKey| i64::try_from(key.number).unwrap_or(i64::MAX);
+    let mut insert = transaction.prepare_cached(
+        "INSERT INTO notice (target, unit, number, document) VALUES (?1, ?2, ?3, ?4)
+         ON CONFLICT DO NOTHING",
+    )?;
+    let mut mark = transaction.prepare_cached(
+        "INSERT INTO notice_mark (target, unit, number) VALUES (?1, ?2, ?3)
+         ON CONFLICT DO UPDATE SET number = max(number, excluded.number)",
+    )?;
+    for NoticeRow { key, document } in &checkpoint.notices {
+        insert.execute(params![key.target, key.unit, number(key), document])?;
+        mark.execute(params![key.target, key.unit, number(key)])?;
+    }
+    let mut delete = transaction
+        .prepare_cached("DELETE FROM notice WHERE target = ?1 AND unit = ?2 AND number = ?3")?;
+    for key in &checkpoint.notices_settled {
+        delete.execute(params![key.target, key.unit, number(key)])?;
     }
     Ok(())
 }

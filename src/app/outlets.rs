@@ -1,0 +1,93 @@
+//! The loop's part in what leaves other than by MQTT: metrics when a scraper asks, notices by HTTP.
+
+use std::time::Duration;
+
+use super::App;
+use crate::{
+    config::Settings,
+    core::{Keep, alert},
+    edge::{
+        http::{Question, Questions},
+        notify::{Notifier, NotifyError, Pauses},
+        store::{Loaded, NoticeKey},
+    },
+    wire::{notice::Notice, openmetrics},
+};
+
+/// A notice on its way has this long to arrive, or it is sent again after the next start.
+const LAST_NOTICE: Duration = Duration::from_millis(400);
+impl App {
+    /// Tells a scraper how things stand now, once what is due has been done.
+    pub(super) fn answer(&mut self, question: Question) {
+        let now = self.clock.now();
+        self.installation.advance(now);
+        self.note(Keep::Soon);
+        let service = self.service(question.waited());
+        let units = self.installation.units();
+        question.answer(openmetrics::families(units, now, &service));
+    }
+
+    fn service(&self, loop_lag: Duration) -> openmetrics::Service {
+        let health = self.session.health();
+        let (store_writes, store_failures) = self.keeper.tally();
+        openmetrics::Service {
+            connected: health.connected,
+            connections: health.connections,
+            messages: self.heard,
+            rejected: health.rejected,
+            overwritten: health.overwritten,
+            refused: health.refused,
+            events_dropped: health.events_dropped,
+            inbox: health.inbox,
+            states_waiting: health.states_waiting,
+            events_waiting: health.events_waiting,
+            in_flight: health.in_flight,
+            store_writes,
+            store_failures,
+            loop_lag: loop_lag.as_secs_f64(),
+            started: self.started,
+        }
+    }
+
+    /// Keeps a notice for the targets that want it. What is told again after a crash they have already.
+    pub(super) fn queue(&mut self, unit: &str, notice: &alert::Notice) {
+        if let Some(notifier) = &mut self.notifier {
+            let notice = Notice::of_unit(unit, notice);
+            self.keeper.note_queued(notifier.queue(&notice));
+        }
+    }
+
+    /// Begins no further notice and takes note of those that were settled.
+    pub(super) async fn close_notifier(&mut self) {
+        if let Some(notifier) = self.notifier.take() {
+            for settled in notifier.close(LAST_NOTICE).await {
+                self.keeper.note_settled(settled);
+            }
+        }
+    }
+}
+
+pub(super) fn notifier(
+    settings: &Settings,
+    loaded: &Loaded,
+) -> Result<Option<Notifier>, NotifyError> {
+    if settings.notify.is_empty() && loaded.notices.is_empty() {
+        return Ok(None);
+    }
+    let (waiting, marks) = (loaded.notices.clone(), loaded.notice_marks.clone());
+    Notifier::open(&settings.notify, waiting, marks, Pauses::default()).map(Some)
+}
+
+pub(super) async fn next_settled(notifier: &mut Option<Notifier>) -> NoticeKey {
+    match notifier {
+        Some(notifier) => notifier.settled().await,
+        None => std::future::pending().await,
+    }
+}
+
+pub(super) async fn next_question(questions: &mut Option<Questions>) -> Question {
+    match questions {
+        Some(questions) => questions.next().await,
+        None => std::future::pending().await,
+    }
+}
