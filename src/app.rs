@@ -3,7 +3,10 @@
 //! Order of shutdown: stop hearing, write the state, release the receipts of what it holds, say
 //! `offline`, leave.
 
+mod announcing;
+mod homie;
 mod outlets;
+mod reading;
 
 use std::{
     collections::{BTreeMap, BTreeSet},
@@ -14,7 +17,7 @@ use std::{
 
 use crate::{
     config::Settings,
-    core::{Arrival, Keep, Packet, UnitState},
+    core::{Arrival, Keep, Packet},
     edge::{
         clock::Clock,
         http::{self, HttpError, Questions},
@@ -23,13 +26,16 @@ use crate::{
         store::{Loaded, Store, StoreError},
     },
     installation::{Incoming, Installation},
-    keeper::{Keeper, Released, state_of_parts},
+    keeper::{Keeper, Released},
     time::Wall,
     wire::{
         Outgoing,
         hub::plan::{Before, joined},
     },
 };
+
+use announcing::retained_topics;
+use reading::read_states;
 
 /// Why the service could not start or ended badly.
 #[derive(Debug, thiserror::Error)]
@@ -76,6 +82,7 @@ pub struct App {
     installation: Installation,
     session: Session,
     inbox: Inbox,
+    homie: Option<HomieSession>,
     keeper: Keeper,
     clock: Clock,
     /// Where scrapers ask, when that is switched on.
@@ -101,6 +108,7 @@ pub struct App {
     lost: Option<String>,
 }
 
+use homie::HomieSession;
 use outlets::{next_question, next_settled, notifier};
 
 impl App {
@@ -147,6 +155,7 @@ impl App {
         let commands: Vec<String> = installation
             .units()
             .map(|unit| format!("{prefix}/{}/do/", unit.settings().id))
+            .chain(installation.homie_devices())
             .collect();
         options.precious = Arc::new(move |topic| {
             precious.contains(topic)
@@ -156,7 +165,9 @@ impl App {
         });
         let questions = settings.metrics.as_ref().map(http::serve).transpose()?;
         let notifier = notifier(settings, &loaded)?;
+        options.presence.opening = homie::removals(ghosts.iter());
         let (session, inbox) = mqtt::open(options)?;
+        let homie = HomieSession::open(settings)?;
 
         let mut keeper = Keeper::new(store, settings.store.checkpoint);
         // Until the broker has forgotten them, the old ones are kept in mind with the new ones.
@@ -169,6 +180,7 @@ impl App {
             installation,
             session,
             inbox,
+            homie,
             keeper,
             clock,
             questions,
@@ -177,7 +189,7 @@ impl App {
             heard: 0,
             unwanted,
             ghosts_sent: nothing_goes,
-            ghosts: ghosts.difference(&in_steps).cloned().collect(),
+            ghosts: homie::other_than_removals(ghosts.difference(&in_steps)),
             in_steps,
             steps_done: nothing_goes,
             status_topic,
@@ -212,6 +224,7 @@ impl App {
             tokio::select! {
                 () = &mut stop => break,
                 item = self.inbox.receive() => self.take(item),
+                item = homie::next_item(&mut self.homie) => self.take_of_homie(item),
                 released = self.keeper.written() => self.release(released),
                 settled = next_settled(&mut self.notifier) => self.keeper.note_settled(settled),
                 question = next_question(&mut self.questions) => self.answer(question),
@@ -328,47 +341,6 @@ impl App {
         self.keeper.note(keep, None);
     }
 
-    fn publish(&mut self) {
-        while let Some(message) = self.installation.drain() {
-            self.session.publish(message);
-        }
-    }
-
-    /// What hubs are told in steps waits for each step to arrive.
-    fn go_on_announcing(&mut self) {
-        if self.installation.announcer().awaits_delivery() && self.is_delivered() {
-            self.installation.announcement_delivered(self.clock.now());
-        }
-    }
-
-    /// Whether the broker has everything.
-    fn is_delivered(&self) -> bool {
-        let health = self.session.health();
-        self.installation.is_drained()
-            && health.connected
-            && health.states_waiting == 0
-            && health.in_flight == 0
-    }
-
-    /// Once the broker has taken everything, the removed topics need not be remembered.
-    fn forget_ghosts(&mut self) {
-        if self.steps_done && self.ghosts_sent || !self.is_delivered() {
-            return;
-        }
-        let steps_done = self.installation.announcer().is_done();
-        if steps_done && !self.steps_done {
-            self.in_steps.clear();
-            self.keeper.note_announced(self.installation.announced());
-        } else if self.ghosts_sent {
-            return;
-        }
-        self.ghosts_sent = true;
-        self.steps_done = steps_done;
-        let mut topics = retained_topics(&self.installation, &self.status_topic);
-        topics.extend(self.in_steps.iter().cloned());
-        self.keeper.note_retained(topics);
-    }
-
     async fn leave(mut self) -> Result<(), AppError> {
         tracing::info!("stopping");
         self.installation.advance(self.clock.now());
@@ -384,33 +356,13 @@ impl App {
             }
             Err(error) => Err(error.into()),
         };
-        let farewell = self.session.close(GOODBYE).await;
+        let homie = homie::leave(self.homie.take(), GOODBYE);
+        let (farewell, ()) = tokio::join!(self.session.close(GOODBYE), homie);
         if farewell.said_goodbye {
             tracing::info!(topic = self.status_topic, "said offline");
         }
         result
     }
-}
-
-/// Every topic on which we leave a retained message.
-fn retained_topics(installation: &Installation, status_topic: &str) -> BTreeSet<String> {
-    let mut topics = installation.retained_topics();
-    topics.insert(status_topic.to_owned());
-    topics
-}
-
-fn read_states(loaded: &Loaded) -> Result<BTreeMap<String, UnitState>, AppError> {
-    loaded
-        .units
-        .iter()
-        .map(|(unit, parts)| match state_of_parts(parts) {
-            Ok(state) => Ok((unit.clone(), state)),
-            Err(source) => Err(AppError::State {
-                unit: unit.clone(),
-                source,
-            }),
-        })
-        .collect()
 }
 
 async fn sleep_until(at: Option<tokio::time::Instant>) {

@@ -4,6 +4,8 @@
 //! is due between two messages happens at its own moment, whenever the caller comes by: the same
 //! messages at the same times give the same output, live or replayed.
 
+mod commands;
+mod homie;
 mod hubs;
 mod readings;
 
@@ -12,7 +14,7 @@ use std::{
     sync::Arc,
 };
 
-use readings::{availability, observation};
+use readings::{availability, moment, observation};
 
 use crate::{
     announcer::Announcer,
@@ -23,9 +25,9 @@ use crate::{
     },
     publisher::Publisher,
     sampler::Sample,
-    time::{Mono, Now, Wall},
+    time::{Mono, Now},
     wire::{
-        Outgoing, command,
+        Outgoing,
         document::{self, State},
         payload::Payload,
     },
@@ -100,7 +102,8 @@ impl Installation {
                 }
             }
             let unit = Unit::new(Arc::new(unit.clone()), kept(&unit.id), now);
-            let publisher = Publisher::new(&unit, &settings.publish, now);
+            let publisher = Publisher::new(&unit, &settings.publish, now)
+                .with_homie(settings.homie.as_ref(), &unit);
             seats.push(Seat {
                 unit,
                 publisher,
@@ -123,6 +126,7 @@ impl Installation {
             records: Vec::new(),
             events: Vec::new(),
         };
+        installation.describe();
         for seat in 0..installation.seats.len() {
             installation.settle(seat, now);
         }
@@ -139,7 +143,11 @@ impl Installation {
         let hub = &self.settings.hub;
         let birth = (hub.discovery != Discovery::Off).then(|| hub.birth_topic.clone());
         let listeners = self.listeners.keys().cloned();
-        listeners.chain(commands).chain(birth).collect()
+        listeners
+            .chain(commands)
+            .chain(birth)
+            .chain(self.homie_filters())
+            .collect()
     }
 
     /// Every topic we may leave a retained message on.
@@ -158,6 +166,7 @@ impl Installation {
         let states = self.seats.iter().flat_map(topics);
         states
             .chain(announcements.map(|message| message.topic))
+            .chain(self.homie_topics())
             .collect()
     }
 
@@ -185,7 +194,8 @@ impl Installation {
     pub fn hear(&mut self, now: Now, message: Incoming) -> Keep {
         self.advance(now);
         self.hear_birth(now, message);
-        if let Some(keep) = self.hear_command(now, message) {
+        let command = self.hear_command(now, message);
+        if let Some(keep) = command.or_else(|| self.hear_homie(now, message)) {
             return keep;
         }
         let Some(listeners) = self.listeners.get(message.topic).cloned() else {
@@ -217,37 +227,6 @@ impl Installation {
             self.settle(seat, now);
         }
         keep
-    }
-
-    fn hear_command(&mut self, now: Now, message: Incoming) -> Option<Keep> {
-        let rest = message
-            .topic
-            .strip_prefix(self.prefix())?
-            .strip_prefix('/')?;
-        let (id, path) = rest.split_once('/')?;
-        let path = path.strip_prefix("do/")?;
-        let seat = self
-            .seats
-            .iter()
-            .position(|seat| seat.unit.settings().id == id)?;
-        let Seat {
-            unit, publisher, ..
-        } = self.seats.get_mut(seat)?;
-        let read = if message.arrival == Arrival::Retained {
-            Err(
-                "a retained command is refused: it would be carried out again at every connection"
-                    .to_owned(),
-            )
-        } else {
-            command::read(unit.settings(), now, path, message.payload)
-        };
-        match read {
-            Ok(command) => unit.command(now, command),
-            Err(reason) => unit.refuse(now, path, reason),
-        }
-        publisher.stir();
-        self.settle(seat, now);
-        Some(Keep::Now)
     }
 
     /// When [`Installation::advance`] should be called if nothing is heard before.
@@ -374,14 +353,5 @@ impl Installation {
             self.due.insert((due, index));
             seat.due = due;
         }
-    }
-}
-
-/// That earlier moment by both clocks.
-fn moment(now: Now, at: Mono) -> Now {
-    let ago = i64::try_from(now.mono.0 - at.0).unwrap_or(0);
-    Now {
-        mono: at,
-        wall: Wall(now.wall.0 - ago),
     }
 }

@@ -26,6 +26,7 @@ pub mod app;
 pub mod cli;
 pub mod config;
 pub mod core;
+mod digest;
 pub mod edge;
 pub mod installation;
 pub mod keeper;

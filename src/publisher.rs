@@ -8,13 +8,14 @@ use std::{
 };
 
 use crate::{
-    config::Publish,
+    config::{Homie, Publish},
     core::Unit,
     sampler::{Sample, Sampler},
     time::{Mono, Now},
     wire::{
         Outgoing, Text,
         document::{self, Snapshot, State},
+        homie::values::Values,
     },
 };
 
@@ -34,6 +35,8 @@ pub struct Publisher {
     sampler: Sampler,
     next: Mono,
     heartbeat_at: Mono,
+    /// The same values by the Homie convention, when that is switched on.
+    homie: Option<Values>,
     /// Room to write a state down in.
     text: Text,
 }
@@ -59,8 +62,27 @@ impl Publisher {
             sampler: Sampler::default(),
             next: now.mono.after(settings.interval.max(FIRST_WAIT)),
             heartbeat_at: now.mono.after(settings.heartbeat),
+            homie: None,
             text: Text::default(),
         }
+    }
+
+    /// Says the values by the Homie convention, too.
+    #[must_use]
+    pub fn with_homie(mut self, homie: Option<&Homie>, unit: &Unit) -> Self {
+        self.homie = homie.map(|homie| Values::new(homie, unit, &self.states));
+        self
+    }
+
+    /// Its topics by that convention.
+    pub fn homie_topics(&self) -> impl Iterator<Item = &str> {
+        self.homie.iter().flat_map(Values::topics)
+    }
+
+    /// Whether everything was told once.
+    #[must_use]
+    pub fn has_told_all(&self) -> bool {
+        self.told.iter().all(Option::is_some)
     }
 
     /// Everything that is published.
@@ -108,7 +130,8 @@ impl Publisher {
             return None;
         }
         let snapshot = Snapshot::of(unit, now);
-        for ((state, topic), told) in self.states.iter().zip(&self.topics).zip(&mut self.told) {
+        let topics = self.states.iter().zip(&self.topics);
+        for (number, ((state, topic), told)) in topics.zip(&mut self.told).enumerate() {
             // Alerts and runs are urgent when they change: else they need not be written to see it.
             let changes_with_readings = !matches!(state, State::Alert(_) | State::Run);
             let look = due && (changes_with_readings || beat || told.is_none());
@@ -121,6 +144,9 @@ impl Publisher {
             if beat || *told != Some(hash) {
                 *told = Some(hash);
                 outgoing.push_back(document::message(topic.clone(), &self.text, now));
+                if let Some(homie) = &mut self.homie {
+                    homie.tell(number, unit, self.text.bytes(), beat, outgoing);
+                }
             }
         }
         self.urgent.clear();

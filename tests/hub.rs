@@ -3,6 +3,8 @@
 //! form to the order in which a real hub was seen to forget; the hub's birth; hostile names.
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
+#[path = "support/configurations.rs"]
+mod configurations;
 #[path = "hub/frugal.rs"]
 mod frugal;
 #[path = "hub/limits.rs"]
@@ -14,7 +16,7 @@ mod taken_back;
 #[path = "hub/told.rs"]
 mod told;
 
-use std::{collections::BTreeMap, path::Path};
+use std::collections::BTreeMap;
 
 use permeated::{
     config::{self, Settings},
@@ -24,67 +26,11 @@ use permeated::{
     wire::Outgoing,
 };
 
-const ONE_SENSOR: &str = "[[unit.u.sensor]]\nat = \"product_tds\"\ntopic = \"t\"\nunit = \"ppm\"\n";
+use configurations::{ONE_SENSOR, everything, example};
 
 fn load(text: &str) -> Settings {
     config::from_text("test.toml", text, &BTreeMap::new(), None)
         .unwrap_or_else(|problems| panic!("{problems}"))
-}
-
-fn example() -> String {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("config/permeated.toml");
-    std::fs::read_to_string(path).unwrap()
-}
-
-/// Two units with a sensor at every point, every kind of stage with all that can be said of it.
-fn everything() -> String {
-    let mut text = String::new();
-    for unit in ["a", "a_b"] {
-        text += &format!(
-            "[unit.{unit}]\nname = \"Unit {unit}\"\nsuggested_area = \"Cellar\"\n\
-             [unit.{unit}.membrane]\nrated_flow = \"75 gal/d\"\nrated_pressure = \"60 psi\"\n\
-             rated_tds = \"250 mg/L\"\nrated_recovery = \"15 %\"\n[unit.{unit}.supply]\n\
-             alkalinity = \"100 mg/L CaCO3\"\nph = 7.6\ndisinfectant = \"chlorine\"\n\
-             disinfectant_level = \"1 mg/L\"\n"
-        );
-        for (id, more) in [
-            ("sediment", "life = \"1000 L\""),
-            ("carbon", "life = \"1000 L\"\ncapacity = \"20 g\""),
-            ("catalytic_carbon", "life_time = \"90 d\""),
-            ("booster_pump", ""),
-            ("membrane", "life_time = \"700 d\""),
-            ("cation", "resin = \"1 L\""),
-            ("anion", "resin = \"1 L\""),
-            ("mixed_bed", "resin = \"1 L\"\nlife = \"400 L\""),
-        ] {
-            text += &format!("[[unit.{unit}.stage]]\nid = \"{id}\"\nkind = \"{id}\"\n{more}\n");
-        }
-        for (at, rest) in [
-            ("supply_pressure", "unit = \"psi\""),
-            ("feed_pressure", "unit = \"psi\""),
-            ("concentrate_pressure", "unit = \"psi\""),
-            ("permeate_pressure", "unit = \"psi\""),
-            ("feed_temperature", "unit = \"degC\""),
-            ("feed_tds", "unit = \"ppm\""),
-            ("permeate_tds", "unit = \"ppm\""),
-            ("product_tds", "unit = \"ppm\""),
-            ("stage_tds", "unit = \"ppm\"\nstage = \"carbon\""),
-            ("concentrate_tds", "unit = \"ppm\""),
-            ("feed_flow", "unit = \"L/min\""),
-            ("permeate_flow", "unit = \"L/min\""),
-            ("concentrate_flow", "unit = \"L/min\""),
-            ("inlet_valve", ""),
-            ("flush_valve", ""),
-            ("pump", ""),
-            ("leak", ""),
-            ("storage_level", "unit = \"L\""),
-        ] {
-            text += &format!(
-                "[[unit.{unit}.sensor]]\nat = \"{at}\"\ntopic = \"{unit}/{at}\"\n{rest}\n"
-            );
-        }
-    }
-    text
 }
 
 /// An installation on a clock of its own, and a broker's retained messages.

@@ -3,7 +3,7 @@
 
 use std::time::Duration;
 
-use super::settings::Limit;
+use super::alerting::Limit;
 use crate::quantity::{Concentration, Flow, Pressure, Temperature, Volume};
 
 /// A range with hysteresis and holding times: raised outside `low` to `high`, taken back inside

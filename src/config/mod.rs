@@ -5,18 +5,21 @@
 //! values from the environment laid over it (`environment`) → read key by key (`reader`, `field`)
 //! → settings (`resolve`). Reads one file, no environment and no clock.
 
+mod alerting;
 mod chemistry;
 mod costs;
 mod defaults;
 mod environment;
 mod field;
 mod hold_test;
+mod homie;
 mod hub;
 mod limits;
 mod nearest;
 mod notices;
 mod outlets;
 mod problem;
+mod ranges;
 mod reader;
 mod report;
 mod resolve;
@@ -28,14 +31,15 @@ mod tree;
 #[cfg(test)]
 mod tests;
 
+pub use alerting::{AlertSettings, Limit};
 pub use chemistry::{Capacity, Disinfectant, FeedChemistry, IonCapacity};
 pub use costs::Costs;
 pub(crate) use defaults::{
     EARLIEST_INSTALLED_YEAR, HOLD_TEST_MINUTES_RANGE, NORMALIZED_FLOW, PH_RANGE, RECOVERY_RANGE,
-    SALT_RISING, alkalinity_range, disinfectant_level_range, feed_conductivity_range,
-    hardness_range, pressure_range, silica_range, temperature_range, total_chlorine_range,
+    SALT_RISING,
 };
 pub use hold_test::HoldTestSettings;
+pub use homie::{Homie, homie_id};
 pub use hub::{Discovery, Hub};
 pub use limits::{
     BalanceLimits, Band, CareLimits, DoubtLimits, HydraulicLimits, ImplausibleLimits,
@@ -43,13 +47,17 @@ pub use limits::{
 pub use notices::{Display, NoticeSettings, QuietHours};
 pub use outlets::{MetricsServer, NotifyTarget, Server};
 pub use problem::{Place, Problem, Problems};
+pub(crate) use ranges::{
+    alkalinity_range, disinfectant_level_range, feed_conductivity_range, hardness_range,
+    pressure_range, silica_range, temperature_range, total_chlorine_range,
+};
 pub use sensor::{
     Availability, Conversion, CountConversion, Curve, Measure, Point, Probe, RateConversion,
     Sensed, SensorSettings,
 };
 pub use settings::{
-    AlertSettings, Broker, Limit, Membrane, Publish, RunSettings, Settings, StageKind,
-    StageSettings, StageWater, Storage, Store, Supply, Tls, UnitSettings,
+    Broker, Membrane, Publish, RunSettings, Settings, StageKind, StageSettings, StageWater,
+    Storage, Store, Supply, Tls, UnitSettings,
 };
 pub use template::{Placeholder, Template};
 

@@ -10,13 +10,13 @@
 //! good test or a new filling; between two positive tests the lower, the mean and the higher of both
 //! stand. All of it is a sum over the element's life.
 
+mod vessels;
+
 use serde::{Deserialize, Serialize};
 
 use super::hand_test::HandResult;
-use crate::{
-    config::{StageKind, StageSettings, StageWater},
-    time::{Now, Wall},
-};
+use crate::time::{Now, Wall};
+pub(super) use vessels::Vessels;
 
 /// Least, likely and most.
 type Band = [f64; 3];
@@ -64,7 +64,7 @@ pub struct CarbonState {
     /// Hours of making water by the day, to date what is told late.
     marks: Vec<(Wall, f64)>,
     /// Hours of making water when the present element came in.
-    element_since: f64,
+    pub(super) element_since: f64,
 }
 
 /// What an element that was replaced had been exposed to, in case it was not.
@@ -72,55 +72,6 @@ pub struct CarbonState {
 pub struct FormerExposure {
     past: Band,
     element_since: f64,
-}
-
-/// The vessels of carbon before the membrane, by their places in the train.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub(super) struct Vessels {
-    carbons: Vec<usize>,
-    ids: Vec<String>,
-}
-
-impl Vessels {
-    pub fn new(stages: &[StageSettings]) -> Self {
-        let is_carbon = |stage: &StageSettings| {
-            let kind = matches!(stage.kind, StageKind::Carbon | StageKind::CatalyticCarbon);
-            kind && stage.water == StageWater::Feed
-        };
-        Self {
-            carbons: (0..stages.len())
-                .filter(|at| is_carbon(&stages[*at]))
-                .collect(),
-            ids: stages.iter().map(|stage| stage.id.clone()).collect(),
-        }
-    }
-
-    /// The last before the membrane, by its place in the train.
-    pub fn last(&self) -> Option<usize> {
-        self.carbons.last().copied()
-    }
-
-    pub fn is_carbon(&self, place: usize) -> bool {
-        self.carbons.contains(&place)
-    }
-
-    /// The vessel that a test behind `after` tells of: the nearest carbon before that place; without a
-    /// place the last. None for a test before all carbon.
-    fn told_of(&self, after: Option<&str>) -> Option<usize> {
-        let Some(after) = after else {
-            return self.last();
-        };
-        let at = self.ids.iter().position(|id| id == after)?;
-        self.carbons
-            .iter()
-            .rev()
-            .copied()
-            .find(|carbon| *carbon <= at)
-    }
-
-    fn is(&self, carbon: usize, stage: &str) -> bool {
-        self.ids.get(carbon).is_some_and(|id| id == stage)
-    }
 }
 
 /// A positive test, or a good one.
@@ -185,8 +136,16 @@ impl CarbonState {
                 after: result.after.clone(),
             };
             match known(&self.events, result.entry) {
-                Some(at) => self.events[at].what = what,
-                None => self.add(result.date, now, hours, what),
+                Some(at) if (result.date).is_none_or(|date| self.events[at].date == Some(date)) => {
+                    self.events[at].what = what;
+                }
+                // New, or of another day than was told.
+                other => {
+                    if let Some(at) = other {
+                        self.events.remove(at);
+                    }
+                    self.add(result.date, now, hours, what);
+                }
             }
         }
         self.trim(hours, vessels, limit);
@@ -273,7 +232,7 @@ impl CarbonState {
     }
 
     /// Hours of making water until a day, between the marks around it.
-    fn hours_at(&self, date: Wall, now: Now, hours: f64) -> f64 {
+    pub(super) fn hours_at(&self, date: Wall, now: Now, hours: f64) -> f64 {
         let Some(today) = now.date().filter(|today| date < *today) else {
             return hours;
         };

@@ -58,7 +58,7 @@ impl Default for Evidence {
 #[derive(Clone, Debug)]
 pub(super) struct Care {
     vessels: Vessels,
-    carbon: CarbonState,
+    pub carbon: CarbonState,
     /// What follows from the tests.
     pub found: CarbonFindings,
     /// From when a test for chlorine is reminded of.
@@ -194,8 +194,7 @@ impl Care {
             if chloramine && !has(settings, StageKind::CatalyticCarbon) {
                 evidence.advice.push(PLAIN_CARBON.to_owned());
             }
-            let spent = self.found.spent.iter().find(|(own, _)| *own == place);
-            if let Some((_, test)) = spent {
+            if let Some((_, test)) = self.found.spent.iter().find(|(own, _)| *own == place) {
                 evidence.by_test = Ok(Known::measured(0.0));
                 evidence
                     .advice
@@ -217,8 +216,8 @@ impl Care {
     }
 }
 
-const PLAIN_CARBON: &str = "Ordinary carbon takes chloramine slowly and may let it through soon: catalytic \
-carbon, or two vessels in series for more contact, hold it longer (common practice). Test behind it often.";
+const PLAIN_CARBON: &str = "Ordinary carbon takes chloramine slowly and may let it through soon: \
+catalytic carbon, or two vessels in series, hold it longer (common practice). Test behind it often.";
 
 fn contact_text(seconds: f64) -> String {
     format!(
@@ -251,15 +250,15 @@ impl Stage {
 
     /// Takes what passed off the water a new filling has to be rinsed with.
     pub(super) fn rinse(&mut self, passed: Volume) {
-        let left = self.state.rinse.map(|left| left - passed);
+        let left = self.state.rinse.take().map(|left| left - passed);
         self.state.rinse = left.filter(|left| *left > Volume::ZERO);
     }
 
     /// What a new filling has to be rinsed with: nothing where no litres would ever tell that it was,
     /// or where it was told late.
     pub(super) fn rinse_of_new_filling(&self, now: Now, date: Option<Wall>) -> Option<Volume> {
-        let told_after = date.and_then(|date| now.date()?.since(date));
-        let is_late = told_after.is_some_and(|late| late >= RINSE_TOLD_WITHIN);
+        let late = date.and_then(|date| now.date()?.since(date));
+        let is_late = late.is_some_and(|late| late >= RINSE_TOLD_WITHIN);
         self.settings
             .rinse
             .filter(|_| self.basis.is_some() && !is_late)
@@ -268,7 +267,7 @@ impl Stage {
 
 impl Unit {
     /// Hours of making water.
-    fn hours(&self) -> f64 {
+    pub(super) fn hours(&self) -> f64 {
         self.totals.producing_seconds / 3600.0
     }
 

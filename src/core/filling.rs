@@ -7,14 +7,17 @@ use super::{
     breakthrough::Filling,
     carbon::FormerExposure,
     hydraulics::HydraulicState,
+    journal::Entry,
     known::Lack,
     left::Binding,
     load::{Ends, LoadState, Room},
-    membrane::MembraneState,
+    membrane::{MembraneState, Ways},
     prefilter::PrefilterState,
     stage::{Stage, StageRecord, StageState},
+    unit::Unit,
 };
 use crate::{
+    config::StageKind,
     metrics::StageMetric,
     quantity::{Concentration, Mass},
     time::{Now, Wall},
@@ -61,8 +64,14 @@ pub struct Replacement {
 
 impl Stage {
     /// How its filling ends now, by an entry of the log.
-    pub(super) fn record(&self, now: Now, date: Option<Wall>, entry: u64) -> StageRecord {
-        let found = self.find(now, Err(Lack::TooEarly), None);
+    pub(super) fn record(
+        &self,
+        now: Now,
+        date: Option<Wall>,
+        entry: u64,
+        ways: Option<&Ways>,
+    ) -> StageRecord {
+        let found = self.find(now, Err(Lack::TooEarly), ways);
         let figure = |metric| found.of(metric).ok().map(|known| known.value);
         let state = self.state();
         StageRecord {
@@ -98,7 +107,10 @@ impl Stage {
     /// Takes the old filling back; what passed since has passed through it.
     pub(super) fn take_back(&mut self, former: StageState) {
         let since = std::mem::replace(&mut self.state, former);
-        let (level, room) = (self.level, self.room());
+        let level = self.level;
+        // Under a probe it takes all until that shows it spent, whatever was reckoned.
+        let is_seen = self.standing.is_watched || self.standing.is_spent;
+        let room = self.room().filter(|_| !is_seen);
         let state = &mut self.state;
         state.disinfectant = disinfectant(state, &since, level);
         state.load = match (state.load, since.load) {
@@ -107,6 +119,27 @@ impl Stage {
         };
         state.treated += since.treated;
         state.seen = state.seen.or(since.seen);
+    }
+}
+
+impl Unit {
+    /// The present filling was put in on another day than was told: the exposure to chlorine that it ended,
+    /// or began, is another.
+    pub(super) fn redate_filling(&mut self, now: Now, entry: &Entry) {
+        let number = Some(entry.number);
+        let own = (self.stages.iter()).find(|stage| stage.state.entry == number);
+        let (Some(stage), Some(date)) = (own, entry.date) else {
+            return;
+        };
+        let hours = self.hours();
+        let carbon = &mut self.care.carbon;
+        if stage.is_carbon() {
+            carbon.unfilled(&stage.settings.id);
+            carbon.filled(&stage.settings.id, Some(date), now, hours);
+        } else if stage.settings.kind == StageKind::Membrane {
+            carbon.element_since = carbon.hours_at(date, now, hours);
+        }
+        self.take_evidence(now);
     }
 }
 

@@ -350,7 +350,7 @@ mod tests {
     fn a_new_filling_begins_anew_and_the_old_one_is_handed_over() {
         let mut stage = stage(Some(1000.0), Some(100));
         stage.treat(on_day(0), &feed(300.0), &mut Offered::default());
-        let old = stage.record(on_day(40), None, 7);
+        let old = stage.record(on_day(40), None, 7, None);
         stage.refill(on_day(40), &Replacement::default(), 7);
         assert_eq!((old.treated.litres(), old.entry), (300.0, Some(7)));
         assert_eq!(old.installed, Some(Wall(START)));

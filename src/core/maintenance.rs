@@ -20,6 +20,7 @@ impl Unit {
         let settings = stage.settings();
         let (id, name, kind) = (settings.id.clone(), settings.name.clone(), settings.kind);
         let command = format!("stage/{id}/replaced");
+        let ways = self.ways_of(stage);
         let deed = Deed::Replaced {
             stage: id.clone(),
             treated_l: stage.state().treated.litres(),
@@ -42,7 +43,7 @@ impl Unit {
         let Some(stage) = self.stages.get_mut(replacement.stage) else {
             return;
         };
-        let record = stage.record(now, replacement.date, number);
+        let record = stage.record(now, replacement.date, number, ways.as_ref());
         let resin = self.fillings.of(stage.settings()).cloned();
         let filling = stage.refill(now, &replacement, number);
         let load = filling.load;
@@ -244,20 +245,34 @@ impl Unit {
             self.take_in();
         }
         if let Some(learned) = former.prefilters {
-            // Where another pre-filter was replaced since, it is what that one takes over.
-            let later = (self.former_fillings.values_mut())
-                .filter(|later| later.entry > number && later.prefilters.is_some())
-                .min_by_key(|later| later.entry);
-            match later {
+            match self.replaced_after(number, |later| later.prefilters.is_some()) {
                 Some(later) => later.prefilters = Some(learned),
                 None => self.watch.hydraulics.take_back(learned),
             }
         }
+        let mut pressure = former.pressure;
+        if pressure.is_some()
+            && let Some(later) = self.replaced_after(number, |later| later.pressure.is_some())
+        {
+            later.pressure = pressure.take();
+        }
         if let Some(resin) = former.resin {
             self.fillings.bring_back(place, resin, &mut self.stages);
         }
-        self.take_back_replacement(now, place, former.exposure, former.pressure);
+        self.take_back_replacement(now, place, former.exposure, pressure);
         Ok(text)
+    }
+
+    /// The filling that was replaced next after that entry. What is learned of all pre-filters together is
+    /// what that one takes over, if it was one of them.
+    fn replaced_after(
+        &mut self,
+        number: u64,
+        fits: impl Fn(&FormerFilling) -> bool,
+    ) -> Option<&mut FormerFilling> {
+        (self.former_fillings.values_mut())
+            .filter(|later| later.entry > number && fits(later))
+            .min_by_key(|later| later.entry)
     }
 
     pub(super) fn correct(&mut self, now: Now, correction: Correction) {
@@ -270,7 +285,7 @@ impl Unit {
                 was.keep_differences(&mut new);
                 let changed = (&was, &new) != (&Particulars::default(), &Particulars::default());
                 if changed {
-                    self.take_correction(&corrected)?;
+                    self.take_correction(now, &corrected)?;
                 }
                 Ok(changed.then_some(Deed::Corrected {
                     entry: number,
@@ -324,7 +339,7 @@ impl Unit {
     }
 
     /// What follows from an entry that says something else now.
-    fn take_correction(&mut self, corrected: &Entry) -> Result<(), String> {
+    fn take_correction(&mut self, now: Now, corrected: &Entry) -> Result<(), String> {
         match &corrected.deed {
             Deed::Test { test, value, after } => {
                 let mut tests = self.hand_tests.clone();
@@ -351,6 +366,7 @@ impl Unit {
                     filling.lot.clone_from(lot);
                     filling.price = *price;
                 }
+                self.redate_filling(now, corrected);
             }
             Deed::HoldTest { .. }
             | Deed::Note

@@ -26,6 +26,7 @@ mod hand_value;
 pub mod hold_test;
 mod hydraulics;
 mod journal;
+mod kept;
 mod known;
 mod ledger;
 mod left;

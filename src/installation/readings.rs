@@ -5,7 +5,7 @@ use std::time::Duration;
 use crate::{
     config::{Measure, SensorSettings},
     core::{Arrival, Observation},
-    time::Now,
+    time::{Mono, Now, Wall},
     wire::payload::{NoReading, Payload},
 };
 
@@ -61,5 +61,14 @@ fn read(settings: &SensorSettings, payload: &Payload) -> Result<Observation, NoR
         measure => payload
             .number(pointer, measure.unit())
             .map(Observation::Number),
+    }
+}
+
+/// That earlier moment by both clocks.
+pub(super) fn moment(now: Now, at: Mono) -> Now {
+    let ago = i64::try_from(now.mono.0 - at.0).unwrap_or(0);
+    Now {
+        mono: at,
+        wall: Wall(now.wall.0 - ago),
     }
 }

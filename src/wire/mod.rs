@@ -6,11 +6,13 @@ pub mod document;
 mod due;
 mod fields;
 mod hold_test;
+pub mod homie;
 pub mod hub;
 pub mod log;
 pub mod notice;
 pub mod openmetrics;
 pub mod payload;
+mod state;
 
 pub use fields::Text;
 

@@ -22,6 +22,8 @@ const CLASSES: &[(&str, &[&str], &[&str])] = &[
         &["total", "total_increasing"],
     ),
     ("volume_storage", &["L", "m³", "gal"], &["measurement"]),
+    // Any ISO 4217 code.
+    ("monetary", &["EUR"], &["total"]),
     ("temperature", &["°C", "°F"], &["measurement"]),
     ("conductivity", &["\u{b5}S/cm", "mS/cm"], &["measurement"]),
     (

@@ -115,7 +115,8 @@ fn litres_that_wait_for_the_other_meter_survive_a_kill() {
 
 #[test]
 fn alerts_stages_baseline_and_last_run_survive_a_kill() {
-    let mut site = Site::new("", BOARD);
+    let spent = BOARD.replace("installed = 2020-01-01", "life = \"0.1 L\"");
+    let mut site = Site::new("", &spent);
     let watch = site.broker.watch("permeated/u/#");
     let service = site.start();
     let mut board = site.feed("rig/board");
@@ -160,7 +161,7 @@ fn alerts_stages_baseline_and_last_run_survive_a_kill() {
     thread::sleep(Duration::from_millis(1500));
     let before = lasting();
     let of = |topic: &str, key: &str| before[&format!("permeated/u/{topic}")][key].clone();
-    // The sediment stage is older than its 180 days.
+    // More than 0.1 L has passed the sediment stage.
     assert_eq!(
         of("alert/stage_exhausted/sediment", "state"),
         "active",

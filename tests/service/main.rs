@@ -17,6 +17,7 @@ mod crashes;
 mod demo;
 mod figures;
 mod flood;
+mod homie;
 mod hub;
 mod maintenance;
 mod metrics;

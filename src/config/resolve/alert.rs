@@ -5,12 +5,13 @@ use std::{collections::BTreeMap, ops::RangeInclusive, time::Duration};
 
 use super::{
     super::{
+        alerting::{AlertSettings, Limit},
         chemistry::Disinfectant,
         defaults,
         field::Field,
         nearest::hint,
+        ranges,
         reader::Reader,
-        settings::{AlertSettings, Limit},
     },
     care,
     supply::dissolved,
@@ -108,7 +109,7 @@ pub(super) fn alerts(
             limit: scale.conductivity(Tds::from_mg_per_l(limit)),
             clear: &|limit: Conductivity| limit * ratio,
             hold: defaults::QUALITY_HOLD,
-            read: &|field| dissolved(field, Some(scale), &defaults::product_conductivity_range()),
+            read: &|field| dissolved(field, Some(scale), &ranges::product_conductivity_range()),
         };
         rule.limit(table(code))
     };
@@ -118,7 +119,7 @@ pub(super) fn alerts(
             limit: Pressure::from_psi(limit),
             clear: &|limit: Pressure| limit * ratio,
             hold,
-            read: &|field| field.quantity_in(defaults::pressure_range()),
+            read: &|field| field.quantity_in(ranges::pressure_range()),
         };
         rule.limit(table(code))
     };
@@ -227,7 +228,7 @@ pub(super) fn alerts(
             .then_some(grace.unwrap_or(defaults::SILENT_GRACE)),
         short_cycling: short_cycling.limit(table("short_cycling")),
         short_run: field("short_cycling", "volume")
-            .and_then(|field| field.quantity_in(defaults::short_run_range()))
+            .and_then(|field| field.quantity_in(ranges::short_run_range()))
             .unwrap_or_else(|| Volume::from_litres(defaults::SHORT_RUN_LITRES)),
         run_too_long: longest.filter(|_| enabled(table("run_too_long"))),
         flush_missed: missed.filter(|_| enabled(table("flush_missed"))),

@@ -4,6 +4,7 @@ use super::super::{
     chemistry::{Capacity, IonCapacity},
     defaults,
     field::Field,
+    ranges,
     reader::Reader,
     settings::StageKind,
 };
@@ -41,12 +42,12 @@ pub(super) fn capacity(reader: &Reader<'_>, kind: StageKind) -> Option<Capacity>
 fn ions(reader: &Reader<'_>, kind: StageKind) -> Option<IonCapacity> {
     let resin: Option<Volume> = reader
         .field("resin")
-        .and_then(|field| field.quantity_in(defaults::resin_range()));
+        .and_then(|field| field.quantity_in(ranges::resin_range()));
     let Some(field) = reader.field("capacity") else {
         return by_kind(resin?, kind);
     };
     let whole = if is_by_volume(&field) {
-        let each: ResinCapacity = field.quantity_in(defaults::resin_capacity_range())?;
+        let each: ResinCapacity = field.quantity_in(ranges::resin_capacity_range())?;
         if !reader.has("resin") {
             field.wrong("how much resin there is must be known, too; write resin = \"1.2 L\"");
         }
@@ -56,7 +57,7 @@ fn ions(reader: &Reader<'_>, kind: StageKind) -> Option<IonCapacity> {
             "resin",
             "capacity tells all already; leave resin out, or write capacity for each litre (eq/L)",
         );
-        field.quantity_in(defaults::ions_range())?
+        field.quantity_in(ranges::ions_range())?
     };
     Some(of_sides(kind, whole, whole, [1.0; 3]))
 }
@@ -97,15 +98,15 @@ fn disinfectant(reader: &Reader<'_>) -> Option<Mass> {
     reader.not_both("capacity", "rated");
     let capacity = reader
         .field("capacity")
-        .and_then(|field| field.quantity_in(defaults::disinfectant_range()));
+        .and_then(|field| field.quantity_in(ranges::disinfectant_range()));
     let level = reader
         .field("rated_level")
-        .and_then(|field| field.quantity_in(defaults::disinfectant_level_range()));
+        .and_then(|field| field.quantity_in(ranges::disinfectant_level_range()));
     let Some(field) = reader.field("rated") else {
         reader.misplaced("rated_level", "it belongs to rated = \"10000 L\"");
         return capacity;
     };
-    let rated = field.quantity_in(defaults::life_range())?;
+    let rated = field.quantity_in(ranges::life_range())?;
     if !reader.has("rated_level") {
         field.wrong(
             "rated litres mean something only with the level of their test; write rated_level = \

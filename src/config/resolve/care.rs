@@ -4,7 +4,7 @@
 use std::{collections::BTreeMap, time::Duration};
 
 use super::{
-    super::{chemistry::Disinfectant, defaults, limits::CareLimits, reader::Reader},
+    super::{chemistry::Disinfectant, defaults, limits::CareLimits, ranges, reader::Reader},
     alert::{Beyond, Rule, enabled},
 };
 use crate::quantity::Concentration;
@@ -28,7 +28,7 @@ pub(super) fn care(
         },
     };
     let limit = field("chlorine_breakthrough", "limit")
-        .and_then(|field| field.quantity_in(defaults::breakthrough_range()));
+        .and_then(|field| field.quantity_in(ranges::breakthrough_range()));
     let default = Concentration::from_mg_per_l(defaults::BREAKTHROUGH_MG_PER_L);
     CareLimits {
         test_due: every.filter(|_| on("test_due")),

@@ -4,6 +4,7 @@ use super::super::{
     chemistry::{Capacity, Disinfectant, FeedChemistry},
     defaults,
     field::Field,
+    ranges,
     reader::Reader,
     settings::StageSettings,
 };
@@ -24,7 +25,7 @@ pub(super) fn chemistry(reader: &Reader<'_>) -> FeedChemistry {
         .and_then(|field| field.one_of("disinfectant", &kinds));
     let level = reader
         .field("disinfectant_level")
-        .and_then(|field| field.quantity_in(defaults::disinfectant_level_range()));
+        .and_then(|field| field.quantity_in(ranges::disinfectant_level_range()));
     let level = if disinfectant == Some(Disinfectant::None) {
         let sentence = "there is no level of disinfectant = \"none\"; leave it out";
         reader.misplaced("disinfectant_level", sentence);
@@ -34,7 +35,7 @@ pub(super) fn chemistry(reader: &Reader<'_>) -> FeedChemistry {
     };
     let alkalinity = reader
         .field("alkalinity")
-        .and_then(|field| field.quantity_in(defaults::alkalinity_range()));
+        .and_then(|field| field.quantity_in(ranges::alkalinity_range()));
     let acidity = reader.field("ph");
     let ph = acidity
         .as_ref()
@@ -43,7 +44,7 @@ pub(super) fn chemistry(reader: &Reader<'_>) -> FeedChemistry {
     let hardness = |key| {
         reader
             .field(key)
-            .and_then(|field| field.quantity_in(defaults::hardness_range()))
+            .and_then(|field| field.quantity_in(ranges::hardness_range()))
     };
     if let (Some(alkalinity), Some(ph), Some(field)) = (alkalinity, ph, &acidity) {
         can_be(field, alkalinity, ph);
@@ -57,7 +58,7 @@ pub(super) fn chemistry(reader: &Reader<'_>) -> FeedChemistry {
         disinfectant_level: level,
         silica: reader
             .field("silica")
-            .and_then(|field| field.quantity_in(defaults::silica_range())),
+            .and_then(|field| field.quantity_in(ranges::silica_range())),
         tds: None,
         tested: reader
             .field("tested")

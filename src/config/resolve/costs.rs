@@ -1,6 +1,6 @@
 //! `[unit.*.costs]`: currency and prices of water.
 
-use super::super::{costs::Costs, defaults, field::Field, reader::Reader, settings::StageSettings};
+use super::super::{costs::Costs, field::Field, ranges, reader::Reader, settings::StageSettings};
 
 pub(super) const KEYS: &[&str] = &["currency", "water", "waste_water"];
 
@@ -19,7 +19,7 @@ pub(super) fn costs(unit: &Reader<'_>, stages: &[StageSettings]) -> Option<Costs
     reader.require("currency", "currency = \"EUR\"");
     let price = |key: &str| {
         let field = reader.field(key)?;
-        field.quantity_in(defaults::volume_price_range())
+        field.quantity_in(ranges::volume_price_range())
     };
     let (water, waste_water) = (price("water"), price("waste_water"));
     Some(Costs {

@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use super::super::{defaults, hold_test::HoldTestSettings, reader::Reader};
+use super::super::{defaults, hold_test::HoldTestSettings, ranges, reader::Reader};
 
 pub(super) const KEYS: &[&str] = &["minutes", "allowed_share", "allowed_drop", "least_pressure"];
 
@@ -19,10 +19,10 @@ pub(super) fn hold_test(reader: Option<&Reader<'_>>) -> HoldTestSettings {
             .and_then(|field| field.share(defaults::HOLD_TEST_SHARE_RANGE))
             .unwrap_or(usual.allowed_share),
         allowed_drop: field("allowed_drop")
-            .and_then(|field| field.quantity_in(defaults::hold_test_drop_range()))
+            .and_then(|field| field.quantity_in(ranges::hold_test_drop_range()))
             .unwrap_or(usual.allowed_drop),
         least_pressure: field("least_pressure")
-            .and_then(|field| field.quantity_in(defaults::hold_test_least_range()))
+            .and_then(|field| field.quantity_in(ranges::hold_test_least_range()))
             .unwrap_or(usual.least_pressure),
     }
 }

@@ -4,6 +4,7 @@ use super::{
     super::{
         defaults,
         field::Field,
+        ranges,
         reader::Reader,
         sensor::{Conversion, Measure, Point, Probe, Sensed},
     },
@@ -233,7 +234,7 @@ fn flow_limits(reader: &Reader<'_>) -> (Flow, Flow) {
     let limit = |key| {
         reader
             .field(key)
-            .and_then(|field| field.quantity_in(defaults::flow_range()))
+            .and_then(|field| field.quantity_in(ranges::flow_range()))
     };
     let minimum = limit("minimum").unwrap_or(defaults::MINIMUM);
     let maximum =

@@ -9,6 +9,7 @@ mod chemistry;
 mod conversion;
 mod costs;
 mod hold_test;
+mod homie;
 mod hub;
 mod measure;
 mod metrics;
@@ -41,6 +42,7 @@ const KEYS: &[&str] = &[
     "broker",
     "publish",
     "hub",
+    "homie",
     "store",
     "notices",
     "metrics",
@@ -57,6 +59,7 @@ pub(super) const EVERY_TABLE: &[(&str, &[&str])] = &[
     ("broker", broker::KEYS),
     ("publish", PUBLISH_KEYS),
     ("hub", hub::HUB_KEYS),
+    ("homie", homie::KEYS),
     ("store", STORE_KEYS),
     ("notices", notices::KEYS),
     ("metrics", metrics::KEYS),
@@ -120,10 +123,17 @@ pub(super) fn settings(
     let metrics = metrics.map(|reader| metrics::server(&reader));
     let notify = notify::targets(&document, &context);
     let units = units(&document, &context);
+    let homie = homie::homie(
+        document.table("homie", homie::KEYS).as_ref(),
+        &publish.prefix,
+        &hub.instance,
+        &units,
+    );
     Some(Settings {
         broker: broker?,
         publish,
         hub,
+        homie,
         store,
         metrics,
         notify,

@@ -5,6 +5,7 @@ use super::{
         chemistry::Capacity,
         defaults,
         field::Field,
+        ranges,
         reader::Reader,
         settings::{StageKind, StageSettings, StageWater},
     },
@@ -140,7 +141,7 @@ fn stage(reader: &Reader<'_>) -> StageSettings {
         water: StageWater::Feed,
         life_volume: reader
             .field("life")
-            .and_then(|field| field.quantity_in(defaults::life_range())),
+            .and_then(|field| field.quantity_in(ranges::life_range())),
         life_time: reader
             .field("life_time")
             .and_then(|field| field.duration_in(defaults::LIFE_TIME_RANGE)),
@@ -155,10 +156,10 @@ fn stage(reader: &Reader<'_>) -> StageSettings {
             .and_then(|field| field.number_in(defaults::PRICE_RANGE)),
         media: reader
             .field("media")
-            .and_then(|field| field.quantity_in(defaults::media_range())),
+            .and_then(|field| field.quantity_in(ranges::media_range())),
         rinse: reader
             .field("rinse")
-            .and_then(|field| field.quantity_in(defaults::rinse_range())),
+            .and_then(|field| field.quantity_in(ranges::rinse_range())),
     }
 }
 

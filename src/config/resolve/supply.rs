@@ -6,6 +6,7 @@ use std::ops::RangeInclusive;
 use super::super::{
     defaults,
     field::Field,
+    ranges,
     reader::Reader,
     settings::{Membrane, Storage, Supply},
     tree::Value,
@@ -49,17 +50,17 @@ pub(super) fn supply(reader: &Reader<'_>, scale: TdsScale) -> Supply {
     reader.not_both("tds", "conductivity");
     let tds = reader
         .field("tds")
-        .and_then(|field| dissolved(&field, Some(scale), &defaults::feed_conductivity_range()));
+        .and_then(|field| dissolved(&field, Some(scale), &ranges::feed_conductivity_range()));
     let conductivity = reader
         .field("conductivity")
-        .and_then(|field| dissolved(&field, None, &defaults::feed_conductivity_range()));
+        .and_then(|field| dissolved(&field, None, &ranges::feed_conductivity_range()));
     Supply {
         pressure: reader
             .field("pressure")
-            .and_then(|field| field.quantity_in(defaults::pressure_range())),
+            .and_then(|field| field.quantity_in(ranges::pressure_range())),
         temperature: reader
             .field("temperature")
-            .and_then(|field| field.quantity_in(defaults::temperature_range())),
+            .and_then(|field| field.quantity_in(ranges::temperature_range())),
         conductivity: conductivity.or(tds),
         waste_ratio: reader
             .field("waste_ratio")
@@ -67,7 +68,7 @@ pub(super) fn supply(reader: &Reader<'_>, scale: TdsScale) -> Supply {
         chemistry: chemistry::chemistry(reader),
         boost_pressure: reader
             .field("boost_pressure")
-            .and_then(|field| field.quantity_in(defaults::pressure_range()))
+            .and_then(|field| field.quantity_in(ranges::pressure_range()))
             .unwrap_or_else(|| Pressure::from_psi(defaults::BOOST_PSI)),
     }
 }
@@ -124,20 +125,20 @@ pub(super) fn membrane(reader: &Reader<'_>) -> Option<Membrane> {
     }
     let flow = reader
         .field("rated_flow")
-        .and_then(|field| field.quantity_in(defaults::rated_flow_range()));
+        .and_then(|field| field.quantity_in(ranges::rated_flow_range()));
     let pressure = reader
         .field("rated_pressure")
-        .and_then(|field| field.quantity_in(defaults::pressure_range()));
+        .and_then(|field| field.quantity_in(ranges::pressure_range()));
     let temperature = reader
         .field("rated_temperature")
-        .and_then(|field| field.quantity_in(defaults::temperature_range()))
+        .and_then(|field| field.quantity_in(ranges::temperature_range()))
         .unwrap_or_else(|| Temperature::from_celsius(defaults::RATED_CELSIUS));
     // Makers test with table salt, whatever scale the owner's meter has.
     let conductivity = reader.field("rated_tds").and_then(|field| {
         dissolved(
             &field,
             Some(TdsScale::NACL),
-            &defaults::feed_conductivity_range(),
+            &ranges::feed_conductivity_range(),
         )
     });
     let recovery = reader
@@ -160,7 +161,7 @@ pub(super) fn membrane(reader: &Reader<'_>) -> Option<Membrane> {
         .unwrap_or(defaults::BREAK_IN_TIME);
     let break_in_volume = reader
         .field("break_in_volume")
-        .and_then(|field| field.quantity_in(defaults::break_in_range()))
+        .and_then(|field| field.quantity_in(ranges::break_in_range()))
         .unwrap_or_else(|| Volume::from_litres(defaults::BREAK_IN_LITRES));
     Some(Membrane {
         flow: flow? * f64::from(elements),
@@ -190,7 +191,7 @@ pub(super) fn storage(reader: &Reader<'_>) -> Storage {
     });
     let pressure: Option<Pressure> = reader
         .field("pressure")
-        .and_then(|field| field.quantity_in(defaults::pressure_range()));
+        .and_then(|field| field.quantity_in(ranges::pressure_range()));
     match kind {
         Some(Kind::Open) => {
             reader.misplaced(

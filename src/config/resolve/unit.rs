@@ -4,6 +4,7 @@ use super::{
     super::{
         defaults,
         field::{Field, id_problem},
+        ranges,
         reader::Reader,
         sensor::{Point, SensorSettings},
         settings::{Membrane, RunSettings, Storage, Supply, UnitSettings},
@@ -127,15 +128,15 @@ fn run(
     );
     RunSettings {
         start_flow: field("start_flow")
-            .and_then(|field| field.quantity_in(defaults::start_flow_range()))
+            .and_then(|field| field.quantity_in(ranges::start_flow_range()))
             .unwrap_or(start_flow),
         start_pressure: field("start_pressure")
-            .and_then(|field| field.quantity_in(defaults::pressure_range())),
+            .and_then(|field| field.quantity_in(ranges::pressure_range())),
         stop_after: field("stop_after")
             .and_then(|field| field.duration_in(defaults::STOP_AFTER_RANGE))
             .unwrap_or(defaults::STOP_AFTER),
         settle_volume: field("settle_volume")
-            .and_then(|field| field.quantity_in(defaults::settle_range()))
+            .and_then(|field| field.quantity_in(ranges::settle_range()))
             .unwrap_or_else(|| Volume::from_litres(defaults::SETTLE_LITRES)),
         settle_time: field("settle_time")
             .and_then(|field| field.duration_in(defaults::SETTLE_TIME_RANGE))

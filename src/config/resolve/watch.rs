@@ -8,6 +8,7 @@ use super::{
         defaults,
         field::Field,
         limits::{BalanceLimits, Band, DoubtLimits, HydraulicLimits, ImplausibleLimits},
+        ranges,
         reader::Reader,
     },
     alert::{Beyond, Rule, SHARE, enabled},
@@ -72,7 +73,7 @@ fn balance(table: Option<&Reader<'_>>) -> Option<BalanceLimits> {
     }
     .limit(table);
     let volume = field(table, "volume")
-        .and_then(|field| field.quantity_in(defaults::balance_range()))
+        .and_then(|field| field.quantity_in(ranges::balance_range()))
         .unwrap_or_else(|| Volume::from_litres(defaults::BALANCE_LITRES));
     limit.map(|limit| BalanceLimits {
         raise: limit.raise,
@@ -82,7 +83,7 @@ fn balance(table: Option<&Reader<'_>>) -> Option<BalanceLimits> {
 }
 
 pub(super) fn hydraulics(tables: &Tables<'_>, waste_ratio: Option<f64>) -> HydraulicLimits {
-    let read = |field: &Field<'_>| field.quantity_in(defaults::pressure_difference_range());
+    let read = |field: &Field<'_>| field.quantity_in(ranges::pressure_difference_range());
     let factor = field(tables.get("prefilter_clogging"), "factor")
         .and_then(|field| field.number_in(defaults::PREFILTER_FACTOR_RANGE));
     HydraulicLimits {
@@ -91,7 +92,7 @@ pub(super) fn hydraulics(tables: &Tables<'_>, waste_ratio: Option<f64>) -> Hydra
             limit: Flow::from_l_per_min(defaults::SHUTOFF_L_PER_MIN),
             clear: &|limit: Flow| limit * defaults::SHUTOFF_CLEAR,
             hold: defaults::SHUTOFF_HOLD,
-            read: &|field| field.quantity_in(defaults::leak_flow_range()),
+            read: &|field| field.quantity_in(ranges::leak_flow_range()),
         }
         .limit(tables.get("shutoff_leaking")),
         recovery_out_of_range: recovery(tables.get("recovery_out_of_range"), waste_ratio),
@@ -147,7 +148,7 @@ fn recovery(table: Option<&Reader<'_>>, waste_ratio: Option<f64>) -> Option<Band
 fn temperature(table: Option<&Reader<'_>>) -> Option<Band<Temperature>> {
     let read = |key: &str, default: f64| {
         field(table, key)
-            .and_then(|field| field.quantity_in(defaults::temperature_range()))
+            .and_then(|field| field.quantity_in(ranges::temperature_range()))
             .unwrap_or_else(|| Temperature::from_celsius(default))
     };
     let (low, high) = (

@@ -5,6 +5,7 @@ mod care;
 mod costs;
 mod environment;
 mod example;
+mod homie;
 mod loads;
 mod mistakes;
 mod notices;

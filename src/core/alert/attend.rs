@@ -98,6 +98,7 @@ impl Unit {
         let explained = Scene {
             alerts: &self.alerts,
             settings: &self.settings,
+            stages: &self.stages,
             train: &self.train,
             now: now.mono,
         }

@@ -9,7 +9,7 @@ use std::collections::BTreeSet;
 use super::{Alert, Code, Severity, Subject};
 use crate::{
     config::{Point, SensorSettings, StageKind, UnitSettings},
-    core::train::Train,
+    core::{known::Finding, stage::Stage, train::Train},
     time::Mono,
 };
 
@@ -116,6 +116,7 @@ fn needs(code: Code) -> &'static [Point] {
 pub(super) struct Scene<'a> {
     pub alerts: &'a [Alert],
     pub settings: &'a UnitSettings,
+    pub stages: &'a [Stage],
     pub train: &'a Train,
     pub now: Mono,
 }
@@ -145,11 +146,30 @@ impl Scene<'_> {
             return Some(first).filter(|first| *first != index);
         }
         let by_sensor = needs(alert.code).iter().find_map(|point| self.lost(*point));
-        by_sensor.or_else(|| {
+        by_sensor.or_else(|| self.seen_spent(alert)).or_else(|| {
             causes(alert.code)
                 .iter()
                 .find_map(|code| self.active(*code, alert))
         })
+    }
+
+    /// A stage that is spent by what another alert tells of: the test that found chlorine behind it, or the
+    /// pressure it takes.
+    fn seen_spent(&self, alert: &Alert) -> Option<usize> {
+        let (Code::StageExhausted | Code::StageOverdue, Subject::Stage(stage)) =
+            (alert.code, alert.subject)
+        else {
+            return None;
+        };
+        let evidence = &self.stages.get(stage)?.evidence;
+        let is_gone = |left: Finding<f64>| left.is_ok_and(|left| left.value <= 0.0);
+        if is_gone(evidence.by_test) {
+            self.active(Code::ChlorineBreakthrough, alert)
+        } else if is_gone(evidence.by_drop) {
+            self.active(Code::PrefilterClogging, alert)
+        } else {
+            None
+        }
     }
 
     /// The active alert of that code, if it may be the cause of this one.

@@ -80,7 +80,8 @@ impl Fillings {
             return Some(behind);
         };
         let enters = permeate.filter(|enters| *enters > 0.0)?;
-        let ratio = behind / enters;
+        // What is kept must be a number: a probe may tell of water without any salt.
+        let ratio = Some(behind / enters).filter(|ratio| ratio.is_finite())?;
         let fresh = &mut self.filling_mut(stage).fresh;
         if fresh.len() < FRESH_RUNS {
             fresh.push(ratio);

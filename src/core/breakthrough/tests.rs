@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::*;
 use crate::{
     config,
-    core::{Unit, UnitState, load::Offered, water::Volumes},
+    core::{Command, Replacement, Unit, UnitState, load::Offered, water::Volumes},
     quantity::Volume,
     time::Now,
 };
@@ -191,6 +191,45 @@ fn bicarbonate_water_tells_nothing_behind_cation_resin() {
         notes.iter().any(|note| note.contains("cannot tell")),
         "{notes:?}"
     );
+}
+
+/// A watched bed takes all until its probe shows it spent, however much was reckoned: so it does when its
+/// replacement was told by mistake.
+#[test]
+fn a_filling_that_is_back_has_all_that_passed() {
+    let mut play = Play::new(&[("mixed_bed", 20.0, true)]);
+    for _ in 0..15 {
+        play.run(1.0, 2.0, &[0.1]);
+    }
+    let replacement = Replacement {
+        stage: 1,
+        ..Replacement::default()
+    };
+    play.unit.command(now(15), Command::Replaced(replacement));
+    for _ in 0..5 {
+        play.run(1.0, 2.0, &[0.1]);
+    }
+    let withdrawn = Command::Withdraw {
+        entry: 1,
+        note: None,
+    };
+    play.unit.command(now(20), withdrawn);
+    let load = play.unit.stages[1].state.load.unwrap();
+    assert_eq!((load.cation[1], load.anion[1]), (20.0, 40.0));
+}
+
+/// What JSON has no number for would be read as nothing, and the whole state be refused at the next start.
+#[test]
+fn a_probe_that_tells_of_no_salt_at_all_leaves_a_state_that_reads() {
+    let mut play = Play::new(&[("cation", 50.0, true), ("anion", 90.0, true)]);
+    for samples in &mut play.unit.fillings.samples {
+        for _ in 0..3 {
+            samples.take(60.0, Some(1e-310));
+        }
+    }
+    play.unit.judge_fillings(now(1));
+    let kept = serde_json::to_string(&play.unit.state()).unwrap();
+    serde_json::from_str::<UnitState>(&kept).unwrap();
 }
 
 #[test]

@@ -159,6 +159,18 @@ fn a_withdrawn_test_counts_no_more_but_an_old_one_does() {
     assert!(!told(&mut state, &tests, 95).is_through);
 }
 
+/// A positive test of day 20 was told as of day 30; new carbon came in between.
+#[test]
+fn a_test_whose_day_is_corrected_is_of_that_day() {
+    let mut state = carbon(40);
+    state.filled("carbon-2", Some(on_day(25).wall), on_day(25), 50.0);
+    assert!(told(&mut state, &[result(1, 30, 0.5, None)], 40).is_through);
+    let found = told(&mut state, &[result(1, 20, 0.5, None)], 40);
+    assert!(!found.is_through && found.spent.is_empty());
+    // From day 20 to the new carbon: 10 h; the time before it counts from the beginning at the most.
+    near(found.exposure, [0.5 * 10.0, 0.5 * 30.0, 0.5 * 50.0]);
+}
+
 #[test]
 fn what_is_pushed_out_stays_in_the_sum() {
     let mut state = carbon(10);

@@ -2,9 +2,12 @@
 
 use std::{collections::BTreeMap, sync::Arc};
 
+use super::PrefilterState;
 use crate::{
     config,
-    core::{Binding, Command, HandTest, Replacement, Tested, Unit, UnitState, alert::Code},
+    core::{
+        Binding, Command, Correction, HandTest, Replacement, Tested, Unit, UnitState, alert::Code,
+    },
     metrics::StageMetric,
     time::{Mono, Now, Wall},
 };
@@ -138,4 +141,70 @@ fn a_test_told_late_is_of_the_filling_of_its_day() {
     };
     unit.command(at(4), Command::Test(tested));
     assert!(!is_active(&unit, Code::ChlorineBreakthrough));
+}
+
+/// Of the vessel the breakthrough tells already; a spent first vessel without one is told itself.
+#[test]
+fn a_breakthrough_explains_the_vessel_that_its_test_shows_to_be_spent() {
+    let because = |unit: &Unit, key: &str| {
+        let mut alerts = unit.alerts().iter();
+        let alert = alerts.find(|alert| alert.key() == key).unwrap();
+        assert!(alert.is_active(), "{key}");
+        alert.because.clone()
+    };
+    let mut unit = unit();
+    test(&mut unit, 1, 0.6, Some("carbon-1"));
+    assert_eq!(because(&unit, "stage_exhausted/carbon-1"), None);
+    test(&mut unit, 2, 0.6, Some("carbon-2"));
+    for stage in ["carbon-1", "carbon-2"] {
+        let because = because(&unit, &format!("stage_exhausted/{stage}"));
+        assert_eq!(because.as_deref(), Some("chlorine_breakthrough"));
+    }
+}
+
+/// A filling told today and corrected to the day it was put in: a test between the two is of the new one.
+#[test]
+fn a_corrected_date_of_new_carbon_counts_for_its_tests() {
+    let mut unit = unit();
+    test(&mut unit, 2, 0.6, None);
+    unit.command(
+        at(3),
+        Command::Replaced(Replacement {
+            stage: 1,
+            ..Replacement::default()
+        }),
+    );
+    assert_eq!(binding(&unit, 1), Some(Binding::Age));
+    let correction = Correction {
+        entry: 2,
+        date: at(1).date(),
+        ..Correction::default()
+    };
+    unit.command(at(4), Command::Correct(correction));
+    assert_eq!(binding(&unit, 1), Some(Binding::Test));
+    assert!(is_active(&unit, Code::ChlorineBreakthrough));
+    assert_eq!(unit.care.test_since, at(2).date());
+}
+
+/// What a pre-filter's pressure taught is of all of them together: the last one replaced begins it anew, and
+/// an earlier replacement that is withdrawn gives its own to that one.
+#[test]
+fn withdrawn_replacements_of_two_prefilters_give_back_what_was_learned_before_both() {
+    let taught = |clean: f64| -> PrefilterState {
+        serde_json::from_value(serde_json::json!({ "clean": clean })).unwrap()
+    };
+    let mut unit = unit();
+    for (stage, clean) in [(0, 0.1), (1, 0.2)] {
+        unit.care.prefilter.take_back(taught(clean));
+        let replacement = Replacement {
+            stage,
+            ..Replacement::default()
+        };
+        unit.command(at(1), Command::Replaced(replacement));
+    }
+    unit.care.prefilter.take_back(taught(0.3));
+    for (entry, clean) in [(1, 0.3), (2, 0.1)] {
+        unit.command(at(2), Command::Withdraw { entry, note: None });
+        assert_eq!(unit.care.prefilter.state(), taught(clean), "{entry}");
+    }
 }

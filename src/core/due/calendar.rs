@@ -68,10 +68,13 @@ impl Unit {
         self.taught.ways = self.taught.ways.or_never(flow, salt);
     }
 
-    /// Works out when the stages fall due, once a minute.
+    /// Works out when the stages fall due, once a minute, and when one is spent: what is said of it must
+    /// not still foresee that.
     pub(in crate::core) fn find_dues(&mut self, now: Now, found: &[StageFindings]) {
         let is_young = |at| now.mono.since(at) < SELDOM;
-        if self.dues_at.is_some_and(is_young) && self.dues.len() == self.stages.len() {
+        let is_current = self.dues_at.is_some_and(is_young) && self.dues.len() == self.stages.len();
+        let mut stages = self.stages.iter().zip(found);
+        if is_current && !stages.any(|(stage, found)| stage.is_newly_spent(now, found)) {
             return;
         }
         self.dues_at = Some(now.mono);

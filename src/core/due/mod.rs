@@ -79,6 +79,9 @@ impl Stage {
         };
         let by_use = |litres: Finding<Ends>| {
             let litres = litres?;
+            if litres.value[LIKELY] <= 0.0 && rate.is_err() {
+                return Ok(litres.map(|_| Span::OVER));
+            }
             let (rate, start) = (rate?, start.ok_or(Lack::NoDate)?);
             Ok(litres
                 .map(|litres| rate.span(litres, start))
@@ -181,6 +184,13 @@ impl Stage {
         let life = i64::try_from(self.settings.life_time?.as_millis()).ok()?;
         let from = self.state.installed.or(self.state.seen)?;
         from.0.checked_add(life).map(Wall)
+    }
+
+    /// Whether it is spent, which was not noted yet.
+    fn is_newly_spent(&self, now: Now, found: &StageFindings) -> bool {
+        self.state.spent.is_none()
+            && found.left_unworn.is_ok_and(|left| left.value <= 0.0)
+            && now.date().is_some()
     }
 
     /// Notes since when nothing is left of it. Returns whether that changed.

@@ -126,6 +126,22 @@ fn the_reason_has_figures_and_days() {
     assert!(task.order_now, "30 d ahead: {task:?}");
 }
 
+/// Days are worked out once a minute; a stage that is spent within it is told as spent, not as lasting on.
+#[test]
+fn what_is_spent_within_the_minute_is_not_foreseen_any_more() {
+    let carbon = stage("carbon", "life = \"1000 L\"");
+    let mut unit = Unit::new(settings(&carbon), UnitState::default(), at(0.0));
+    live(&mut unit, 0, 20, |_| 10.0);
+    unit.tick(at(20.0));
+    unit.stages[0].state.treated = Volume::from_litres(1000.0);
+    unit.tick(at(20.0 + 30.0 / 86_400.0));
+    let sentence = told(&unit, Code::StageExhausted);
+    assert!(
+        sentence.ends_with("nothing is left since 21 March."),
+        "{sentence}"
+    );
+}
+
 #[test]
 fn the_list_is_in_the_order_of_its_days() {
     let text = [
@@ -308,6 +324,17 @@ fn the_membrane_goes_by_its_wear_and_its_age() {
     let found = stage.find(now, Err(Lack::TooEarly), unit.ways_of(stage).as_ref());
     assert_eq!(found.binding, Some(Binding::Age));
     assert!((found.of(M::Left).unwrap().value - 60.0).abs() < 1e-9);
+    // What is kept of an element that is replaced says the same as its document did.
+    let mut unit = unit;
+    unit.taught.ways = ways;
+    unit.command(now, Command::Replaced(Replacement::default()));
+    let record = std::iter::from_fn(|| unit.drain()).find_map(|output| match output {
+        crate::core::Output::StageReplaced(record) => Some(record),
+        _ => None,
+    });
+    let record = record.unwrap();
+    assert_eq!(record.binds.as_deref(), Some("flow"));
+    assert!((record.left_pct.unwrap() - 30.0).abs() < 1e-9);
 }
 
 #[test]

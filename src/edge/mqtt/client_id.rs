@@ -3,6 +3,8 @@
 
 use std::fs;
 
+use crate::digest::digest;
+
 /// A name made of `prefix` and a digest of the machine's identity (`/etc/machine-id`; without one,
 /// the host name): 23 letters, digits and `-` at most, which every broker must take
 /// (MQTT 3.1.1, 3.1.3.1, except for the dash, which all known ones take).
@@ -33,13 +35,6 @@ fn from_identity(prefix: &str, identity: &str) -> String {
         .collect();
     let digest = digest(&[prefix.as_bytes(), b"\0", identity.as_bytes()].concat());
     format!("{name}-{:012x}", digest >> 16)
-}
-
-/// FNV-1a, 64 bits: unlike the standard library's hashes it stays the same in every release.
-fn digest(bytes: &[u8]) -> u64 {
-    bytes.iter().fold(0xcbf2_9ce4_8422_2325, |hash, byte| {
-        (hash ^ u64::from(*byte)).wrapping_mul(0x0000_0100_0000_01b3)
-    })
 }
 
 #[cfg(test)]

@@ -67,7 +67,7 @@ impl Link {
         Self {
             client,
             outbox: Outbox::new(
-                options.status_topic.clone(),
+                options.presence.clone(),
                 options.marker_topic(),
                 options.limits.window.clamp(1, 200),
                 options.limits.events,
@@ -171,8 +171,8 @@ impl Link {
             let message = letter.message;
             let quality = QoS::AtLeastOnce;
             (self.client).try_publish(message.topic, quality, message.retain, message.payload)?;
-            if letter.subject == Subject::Online {
-                tracing::debug!("saying online");
+            if matches!(letter.subject, Subject::Here(_)) {
+                tracing::debug!("saying that we are here");
             }
             self.outbox.handed(letter.subject);
         }

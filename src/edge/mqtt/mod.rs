@@ -15,6 +15,7 @@ mod options;
 mod outbox;
 mod pauses;
 mod poll;
+mod presence;
 mod problem;
 mod receipts;
 mod tls;
@@ -28,6 +29,7 @@ pub use ask::{AskError, Asked, Question, ask};
 pub use client_id::default_client_id;
 pub use inbox::{FromBroker, Message, Receipt};
 pub use options::{Limits, MqttError, Precious, SessionOptions, Timings};
+pub use presence::Presence;
 
 use crate::wire::Outgoing;
 use link::{Closing, Shared};
@@ -156,6 +158,13 @@ impl Session {
         } else {
             None
         }
+    }
+
+    /// From now on it may be said that we are there: all that belongs to it was published.
+    pub fn ready(&self) {
+        let mut link = self.shared.link();
+        link.outbox.ready();
+        link.pump();
     }
 
     /// Tells that a precious message is safe. Acknowledgements go out in the order in which the

@@ -10,7 +10,7 @@ use std::{
 
 use rumqttc::{LastWill, MqttOptions, QoS, Transport};
 
-use super::{OFFLINE, tls};
+use super::{Presence, tls};
 use crate::config::Broker;
 
 /// The protocol has 16 bits for it.
@@ -30,6 +30,10 @@ pub struct SessionOptions {
     /// Where `online` and `offline` are told, retained. A topic below it, `…/session`, carries a
     /// message to ourselves that ends what the broker had kept for us.
     pub status_topic: String,
+    /// What is said of our being there.
+    pub presence: Presence,
+    /// Whether the broker keeps what comes while we are away. Who hears nothing needs no such session.
+    pub keeps_session: bool,
     /// Topics to hear; wildcards are possible.
     pub subscribe: Vec<String>,
     /// Topics heard once and no longer wanted: the broker's session still has them.
@@ -49,7 +53,9 @@ impl SessionOptions {
         Self {
             broker,
             client_id,
+            presence: Presence::plain(&status_topic),
             status_topic,
+            keeps_session: true,
             subscribe: Vec::new(),
             unsubscribe: Vec::new(),
             precious: Arc::new(|_| false),
@@ -66,7 +72,8 @@ impl SessionOptions {
 
     /// Every filter of a connection: what is wanted, and our own status and marker.
     pub(super) fn filters(&self) -> Vec<String> {
-        let mut filters = vec![self.status_topic.clone(), self.marker_topic()];
+        let mut filters = vec![self.status_topic.clone()];
+        filters.extend(self.keeps_session.then(|| self.marker_topic()));
         for filter in &self.subscribe {
             if !filters.contains(filter) {
                 filters.push(filter.clone());
@@ -103,14 +110,14 @@ impl SessionOptions {
         }
     }
 
-    /// The client's options: MQTT 3.1.1, a session the broker keeps, acknowledgements by hand.
+    /// The client's options: MQTT 3.1.1, acknowledgements by hand.
     pub(super) fn client_options(&self) -> Result<MqttOptions, MqttError> {
         self.check()?;
         let broker = &self.broker;
         let mut options = MqttOptions::new(&self.client_id, &broker.host, broker.port);
         options
             .set_keep_alive(broker.keep_alive.min(LONGEST_KEEP_ALIVE))
-            .set_clean_session(false)
+            .set_clean_session(!self.keeps_session)
             .set_manual_acks(true)
             // The client's ring of packet ids. It is much longer than our own window, so that an
             // id never comes round while it is in use, and acknowledgements never queue behind a
@@ -119,7 +126,7 @@ impl SessionOptions {
             .set_max_packet_size(self.limits.packet, self.limits.packet)
             .set_last_will(LastWill::new(
                 &self.status_topic,
-                OFFLINE,
+                self.presence.will.clone(),
                 QoS::AtLeastOnce,
                 true,
             ));

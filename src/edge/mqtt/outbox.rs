@@ -5,7 +5,7 @@
 
 use std::collections::{BTreeMap, BTreeSet, HashMap, VecDeque};
 
-use super::{OFFLINE, ONLINE};
+use super::Presence;
 use crate::wire::Outgoing;
 
 /// What a letter is about.
@@ -17,10 +17,12 @@ pub(super) enum Subject {
     State(String),
     /// An event, by its number.
     Event(u64),
-    /// `online`.
-    Online,
-    /// `offline`.
-    Offline,
+    /// What is said first, by its place in that list.
+    Opening(usize),
+    /// That we are here, likewise.
+    Here(usize),
+    /// That we leave, likewise.
+    Away(usize),
 }
 
 /// Something to publish now.
@@ -52,7 +54,7 @@ enum Place {
 /// What is to be published, and how far each is.
 #[derive(Debug)]
 pub(super) struct Outbox {
-    status_topic: String,
+    presence: Presence,
     marker_topic: String,
     window: usize,
     event_limit: usize,
@@ -66,11 +68,16 @@ pub(super) struct Outbox {
     /// Events that are never dropped, and whose delivery is told.
     followed: BTreeSet<u64>,
     marker: Option<String>,
-    online: bool,
-    /// States to go before `online` may be said on this connection.
-    states_before_online: usize,
-    offline: bool,
-    said_goodbye: bool,
+    /// How much of what is said first was said on this connection.
+    opened: usize,
+    /// How much was said of our being here; `None` while nothing is to be said of it.
+    here: Option<usize>,
+    /// States to go before that may be said on this connection.
+    states_before_here: usize,
+    is_leaving: bool,
+    /// How much of our leaving was said, and how much of it the broker has.
+    away: usize,
+    away_delivered: usize,
     /// Given to the client, which has not numbered them yet.
     handed: VecDeque<Subject>,
     /// Numbered by the client, not yet acknowledged.
@@ -79,13 +86,13 @@ pub(super) struct Outbox {
 
 impl Outbox {
     pub(super) fn new(
-        status_topic: String,
+        presence: Presence,
         marker_topic: String,
         window: usize,
         event_limit: usize,
     ) -> Self {
         Self {
-            status_topic,
+            presence,
             marker_topic,
             window,
             event_limit,
@@ -96,10 +103,12 @@ impl Outbox {
             next_event: 0,
             followed: BTreeSet::new(),
             marker: None,
-            online: false,
-            states_before_online: 0,
-            offline: false,
-            said_goodbye: false,
+            opened: 0,
+            here: None,
+            states_before_here: 0,
+            is_leaving: false,
+            away: 0,
+            away_delivered: 0,
             handed: VecDeque::new(),
             numbered: HashMap::new(),
         }
@@ -145,7 +154,8 @@ impl Outbox {
         }
     }
 
-    /// A new connection: nothing that travelled arrived, all states are said again, then `online`.
+    /// A new connection: nothing that travelled arrived, what is said first is said
+    /// again, then all states, then that we are here.
     pub(super) fn begin(&mut self, marker: Option<String>) {
         self.handed.clear();
         self.numbered.clear();
@@ -155,23 +165,40 @@ impl Outbox {
             state.place = Place::Waiting;
         }
         self.dirty = self.states.keys().cloned().collect();
-        self.states_before_online = self.dirty.len();
+        self.opened = 0;
+        (self.away, self.away_delivered) = (0, 0);
+        self.states_before_here = self.dirty.len();
         self.say_online();
     }
 
-    /// Says `online` (again).
+    /// Says that we are here (again).
     pub(super) fn say_online(&mut self) {
-        self.online = true;
+        self.here = Some(0);
     }
 
-    /// Says `offline` when all else is on its way, and `online` no more.
+    /// All that belongs to our being here was put down: it may be said when that is on its way.
+    pub(super) fn ready(&mut self) {
+        self.presence.is_held = false;
+        self.states_before_here = self.dirty.len();
+    }
+
+    /// Says that we leave when all else is on its way, and that we are here no more.
     pub(super) fn say_offline(&mut self) {
-        self.offline = true;
+        self.is_leaving = true;
     }
 
-    /// Whether the broker has our `offline`.
+    /// Whether the broker has all of our leaving.
     pub(super) fn said_goodbye(&self) -> bool {
-        self.said_goodbye
+        self.is_leaving && self.away_delivered >= self.presence.away.len()
+    }
+
+    /// The next word on our being here, if its time has come.
+    fn next_here(&self) -> Option<Letter> {
+        let waits = self.presence.is_held || self.is_leaving || self.states_before_here > 0;
+        let place = self.here.filter(|_| !waits)?;
+        let message = self.presence.here.get(place)?.clone();
+        let subject = Subject::Here(place);
+        Some(Letter { subject, message })
     }
 
     /// What to publish next, while fewer than the window travel.
@@ -182,22 +209,35 @@ impl Outbox {
         if let Some(marker) = &self.marker {
             return Some(letter(Subject::Marker, &self.marker_topic, marker, false));
         }
+        if let Some(message) = self.presence.opening.get(self.opened) {
+            return Some(Letter {
+                subject: Subject::Opening(self.opened),
+                message: message.clone(),
+            });
+        }
         if let Some((number, message)) = self.events.get(self.events_travelling) {
             return Some(Letter {
                 subject: Subject::Event(*number),
                 message: message.clone(),
             });
         }
-        if self.online && !self.offline && self.states_before_online == 0 {
-            return Some(letter(Subject::Online, &self.status_topic, ONLINE, true));
+        if let Some(word) = self.next_here() {
+            return Some(word);
         }
         if let Some(topic) = self.dirty.front() {
             let payload = self.states.get(topic).map_or("", |state| &state.payload);
             let subject = Subject::State(topic.clone());
             return Some(letter(subject, topic, payload, true));
         }
-        (self.offline && !self.said_goodbye && !self.travels(&Subject::Offline))
-            .then(|| letter(Subject::Offline, &self.status_topic, OFFLINE, true))
+        let away = self
+            .presence
+            .away
+            .get(self.away)
+            .filter(|_| self.is_leaving)?;
+        Some(Letter {
+            subject: Subject::Away(self.away),
+            message: away.clone(),
+        })
     }
 
     /// The letter of [`Outbox::next`] was taken by the client.
@@ -205,11 +245,14 @@ impl Outbox {
         match &subject {
             Subject::Marker => self.marker = None,
             Subject::Event(_) => self.events_travelling += 1,
-            Subject::Online => self.online = false,
-            Subject::Offline => {}
+            Subject::Opening(place) => self.opened = place + 1,
+            Subject::Here(place) => {
+                self.here = (place + 1 < self.presence.here.len()).then_some(place + 1);
+            }
+            Subject::Away(place) => self.away = place + 1,
             Subject::State(topic) => {
                 self.dirty.pop_front();
-                self.states_before_online = self.states_before_online.saturating_sub(1);
+                self.states_before_here = self.states_before_here.saturating_sub(1);
                 if let Some(state) = self.states.get_mut(topic) {
                     state.place = Place::Travelling;
                 }
@@ -238,8 +281,8 @@ impl Outbox {
                 }
                 return self.followed.take(&number);
             }
-            Some(Subject::Offline) => self.said_goodbye = true,
-            Some(Subject::Online | Subject::Marker) | None => {}
+            Some(Subject::Away(_)) => self.away_delivered += 1,
+            Some(Subject::Opening(_) | Subject::Here(_) | Subject::Marker) | None => {}
         }
         None
     }
@@ -259,10 +302,6 @@ impl Outbox {
         }
     }
 
-    fn travels(&self, subject: &Subject) -> bool {
-        self.handed.contains(subject) || self.numbered.values().any(|other| other == subject)
-    }
-
     /// Letters on their way.
     pub(super) fn travelling(&self) -> usize {
         self.handed.len() + self.numbered.len()
@@ -270,7 +309,9 @@ impl Outbox {
 
     /// Letters not yet on their way: states and events.
     pub(super) fn waiting(&self) -> (usize, usize) {
-        (self.dirty.len(), self.events.len() - self.events_travelling)
+        let opening = self.presence.opening.len().saturating_sub(self.opened);
+        let states = self.dirty.len() + opening;
+        (states, self.events.len() - self.events_travelling)
     }
 
     /// The events the broker has not acknowledged, oldest first.

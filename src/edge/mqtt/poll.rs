@@ -162,7 +162,7 @@ impl Poll {
 
     /// Whether this connection is made only to end the session the broker keeps.
     fn purging(&self) -> bool {
-        self.client.mqtt_options.clean_session()
+        self.options.keeps_session && self.client.mqtt_options.clean_session()
     }
 
     fn purged(&mut self) {

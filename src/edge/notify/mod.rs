@@ -18,7 +18,7 @@ pub use attempt::{Courier, NotifyError, Outcome};
 
 use crate::{
     config::NotifyTarget,
-    core::alert::NoticeKind,
+    core::alert::{NoticeKind, Severity},
     edge::store::{NoticeKey, NoticeRow},
     wire::notice::Notice,
 };
@@ -229,15 +229,20 @@ impl Drop for Lane {
 }
 
 impl Queue {
-    /// Drops what is least missed when too many wait: the oldest reminder, else the oldest.
+    /// Drops what is least missed when too many wait: the oldest reminder, else the oldest that is not
+    /// critical.
     fn make_room(&mut self) -> Option<NoticeKey> {
         if self.waiting.len() <= MOST {
             return None;
         }
         let from = usize::from(self.travelling);
-        let mut waiting = self.waiting.iter().skip(from);
-        let reminder = waiting.position(|(_, notice)| notice.kind == NoticeKind::Reminder);
-        let place = from + reminder.unwrap_or(0);
+        let first = |fits: fn(&Notice) -> bool| {
+            let mut waiting = self.waiting.iter().skip(from);
+            waiting.position(|(_, notice)| fits(notice))
+        };
+        let reminder = first(|notice| notice.kind == NoticeKind::Reminder);
+        let least = reminder.or_else(|| first(|notice| notice.severity < Severity::Critical));
+        let place = from + least.unwrap_or(0);
         self.waiting.remove(place).map(|(key, _)| key)
     }
 }
@@ -308,5 +313,36 @@ async fn rest(shared: &Shared, pause: Duration) {
                 }
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_critical_gives_way_last() {
+        let mut queue = Queue::default();
+        let number = |number: u64, severity| {
+            let key = NoticeKey {
+                target: "phone".to_owned(),
+                unit: "kitchen".to_owned(),
+                number,
+            };
+            let notice = Notice {
+                number,
+                severity,
+                ..Notice::test()
+            };
+            (key, notice)
+        };
+        queue.waiting.push_back(number(1, Severity::Critical));
+        for next in 2..=MOST as u64 {
+            queue.waiting.push_back(number(next, Severity::Warning));
+        }
+        assert!(queue.make_room().is_none());
+        queue.waiting.push_back(number(101, Severity::Notice));
+        assert_eq!(queue.make_room().unwrap().number, 2);
+        assert_eq!(queue.waiting.len(), MOST);
     }
 }

@@ -3,14 +3,14 @@
 use serde_json::{Value, json};
 
 use super::{
-    Component,
+    Component, alert_name,
     shape::{self, Place as Standing, Shape},
     short,
 };
 use crate::{
     core::{
         EventKind, HandTest, RunState, Unit,
-        alert::{Condition, Phase, Subject, title},
+        alert::{Condition, Phase, Subject},
         hold_test::gauge,
     },
     metrics::Description,
@@ -150,16 +150,7 @@ fn words(
 /// An alert stays judged while the unit is silent: silence is one of them.
 fn alert(place: &Place<'_>, index: usize) -> Option<Component> {
     let alert = place.unit.alerts().get(index)?;
-    let about = match alert.subject {
-        Subject::Sensor(_) => Some(alert.subject_id.clone()),
-        Subject::Stage(stage) => {
-            let stage = place.unit.settings().stages.get(stage);
-            stage.map(|stage| short(&stage.name))
-        }
-        Subject::Unit => None,
-    };
-    let title = title(alert.code);
-    let name = about.map_or_else(|| title.to_owned(), |about| format!("{title}: {about}"));
+    let name = alert_name(place.unit, alert);
     let key = format!("alert_{}", alert.key().replace('/', "_"));
     let topic = place.topic(State::Alert(index));
     let mut component = place.component(&key, "binary_sensor", &name);

@@ -13,7 +13,10 @@ use serde_json::{Map, Value, json};
 use super::Outgoing;
 use crate::{
     config::{Discovery, Hub, Settings},
-    core::Unit,
+    core::{
+        Unit,
+        alert::{Alert, Subject, title},
+    },
     wire::document::State,
 };
 
@@ -234,8 +237,22 @@ fn status_topic(settings: &Settings) -> String {
     format!("{}/status", settings.publish.prefix)
 }
 
+/// An alert's name for people: what it tells, and of which sensor or stage.
+pub(in crate::wire) fn alert_name(unit: &Unit, alert: &Alert) -> String {
+    let about = match alert.subject {
+        Subject::Sensor(_) => Some(alert.subject_id.clone()),
+        Subject::Stage(stage) => {
+            let stage = unit.settings().stages.get(stage);
+            stage.map(|stage| short(&stage.name))
+        }
+        Subject::Unit => None,
+    };
+    let title = title(alert.code);
+    about.map_or_else(|| title.to_owned(), |about| format!("{title}: {about}"))
+}
+
 /// A name as hubs show it: on one line, and cut where it is longer than anybody reads.
-fn short(name: &str) -> String {
+pub(in crate::wire) fn short(name: &str) -> String {
     let words: Vec<&str> = name.split_whitespace().collect();
     let name = words.join(" ");
     if name.chars().count() <= LONGEST_NAME {

@@ -3,7 +3,7 @@
 use super::*;
 
 fn outbox() -> Outbox {
-    Outbox::new("s".to_owned(), "s/session".to_owned(), 4, 3)
+    Outbox::new(Presence::plain("s"), "s/session".to_owned(), 4, 3)
 }
 
 fn message(topic: &str, payload: &str, retain: bool) -> Outgoing {
@@ -153,4 +153,39 @@ fn a_followed_event_is_never_dropped_and_its_delivery_is_told_once() {
     assert_eq!(outbox.delivered(1), None);
     assert_eq!(outbox.delivered(7), Some(letter));
     assert_eq!(outbox.delivered(7), None);
+}
+
+/// Homie's `$state`: `init` before and `ready` after all else, units before the service, each connection
+/// anew; `disconnected` last.
+#[test]
+fn longer_words_are_said_in_order_around_the_states() {
+    let say = |word: &str| ["u", "s"].map(|topic| message(topic, word, true)).to_vec();
+    let presence = Presence {
+        opening: say("init"),
+        here: say("ready"),
+        is_held: true,
+        away: say("gone"),
+        will: "lost".to_owned(),
+    };
+    let mut outbox = Outbox::new(presence, "m".to_owned(), 20, 3);
+    outbox.put(message("a", "1", true));
+    outbox.begin(None);
+    assert_eq!(outbox.waiting().0, 3);
+    assert_eq!(hand_over(&mut outbox), ["u=init", "s=init", "a=1"]);
+    outbox.put(message("b", "1", true));
+    outbox.ready();
+    let ready = ["b=1", "u=ready", "s=ready"];
+    assert_eq!(hand_over(&mut outbox), ready);
+    outbox.begin(None);
+    let again = ["u=init", "s=init", "a=1", "b=1", "u=ready", "s=ready"];
+    assert_eq!(hand_over(&mut outbox), again);
+    outbox.say_offline();
+    assert_eq!(hand_over(&mut outbox), ["u=gone", "s=gone"]);
+    for id in 1..=8 {
+        outbox.numbered(id);
+    }
+    outbox.delivered(7);
+    assert!(!outbox.said_goodbye(), "one of two");
+    outbox.delivered(8);
+    assert!(outbox.said_goodbye());
 }

@@ -5,7 +5,7 @@ use std::time::Instant;
 use rumqttc::Publish;
 
 use super::{
-    super::{Message, OFFLINE, inbox::HandOver, link::Shared},
+    super::{Message, inbox::HandOver, link::Shared},
     Poll,
 };
 
@@ -26,7 +26,8 @@ impl Poll {
             }
         } else if publish.topic == self.options.status_topic {
             settle(&self.shared);
-            if !publish.retain && publish.payload == OFFLINE && !self.in_backlog() {
+            let is_will = publish.payload == self.options.presence.will.as_bytes();
+            if !publish.retain && is_will && !self.in_backlog() {
                 self.contradict();
             }
         } else if publish.payload.len() > self.options.limits.packet {
@@ -96,7 +97,7 @@ impl Poll {
         self.shared.link().health.problem = Some(text);
     }
 
-    /// Somebody said `offline` for us: the will of our own older connection, or another instance.
+    /// Somebody said for us that we are away: the will of our own older connection, or another instance.
     fn contradict(&mut self) {
         let gap = self.options.timings.online_gap;
         let now = Instant::now();

@@ -1,0 +1,50 @@
+//! The loop's part in what hubs are told in steps, and in what the broker is to forget.
+
+use std::collections::BTreeSet;
+
+use super::App;
+use crate::installation::Installation;
+
+impl App {
+    /// What hubs are told in steps waits for each step to arrive.
+    pub(super) fn go_on_announcing(&mut self) {
+        if self.installation.announcer().awaits_delivery() && self.is_delivered() {
+            self.installation.announcement_delivered(self.clock.now());
+        }
+    }
+
+    /// Whether the broker has everything.
+    pub(super) fn is_delivered(&self) -> bool {
+        let health = self.session.health();
+        self.installation.is_drained()
+            && health.connected
+            && health.states_waiting == 0
+            && health.in_flight == 0
+    }
+
+    /// Once the broker has taken everything, the removed topics need not be remembered.
+    pub(super) fn forget_ghosts(&mut self) {
+        if self.steps_done && self.ghosts_sent || !self.is_delivered() {
+            return;
+        }
+        let steps_done = self.installation.announcer().is_done();
+        if steps_done && !self.steps_done {
+            self.in_steps.clear();
+            self.keeper.note_announced(self.installation.announced());
+        } else if self.ghosts_sent {
+            return;
+        }
+        self.ghosts_sent = true;
+        self.steps_done = steps_done;
+        let mut topics = retained_topics(&self.installation, &self.status_topic);
+        topics.extend(self.in_steps.iter().cloned());
+        self.keeper.note_retained(topics);
+    }
+}
+
+/// Every topic on which we leave a retained message.
+pub(super) fn retained_topics(installation: &Installation, status_topic: &str) -> BTreeSet<String> {
+    let mut topics = installation.retained_topics();
+    topics.insert(status_topic.to_owned());
+    topics
+}
