@@ -232,7 +232,7 @@ impl Keeper {
         let (_, states) = installation.take_changed();
         let states = states
             .into_iter()
-            .filter_map(|(id, state)| match state_parts(&state) {
+            .filter_map(|(id, state)| match readable_parts(&state) {
                 Ok(parts) => Some((id, parts)),
                 Err(error) => {
                     // What was kept before stays as it is.
@@ -310,6 +310,13 @@ pub fn state_parts(state: &UnitState) -> Result<Parts, serde_json::Error> {
         .collect())
 }
 
+/// The parts of a state, if it can be read back from them: JSON has no word for infinity, and a state that
+/// could not be read would keep the service from starting.
+fn readable_parts(state: &UnitState) -> Result<Parts, serde_json::Error> {
+    let parts = state_parts(state)?;
+    state_of_parts(&parts).map(|_| parts)
+}
+
 /// The state of which [`state_parts`] made the parts.
 ///
 /// # Errors
@@ -339,6 +346,9 @@ mod tests {
         parts.remove("totals");
         let read = state_of_parts(&parts).unwrap();
         assert_eq!((read.totals.runs, read.membrane), (0, state.membrane));
+        let mut endless = state_of_parts(&parts).unwrap();
+        endless.totals.producing_seconds = f64::INFINITY;
+        assert!(readable_parts(&endless).is_err());
         for wrong in ["7", "{", ""] {
             parts.insert("totals".to_owned(), wrong.to_owned());
             assert!(state_of_parts(&parts).is_err(), "{wrong:?}");

@@ -110,8 +110,9 @@ pub(crate) fn alkalinity_range() -> RangeInclusive<EquivalentConcentration> {
     caco3(1.0)..=caco3(1000.0)
 }
 
+/// From none, as behind a softener.
 pub(crate) fn hardness_range() -> RangeInclusive<EquivalentConcentration> {
-    alkalinity_range()
+    EquivalentConcentration::ZERO..=*alkalinity_range().end()
 }
 
 /// Water works stay below 4 mg/L; some more is a shock treatment.

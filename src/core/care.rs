@@ -147,7 +147,7 @@ impl Care {
     /// Exposure against what an element bears, in words; none where there was none.
     pub fn exposure_text(&self, settings: &UnitSettings) -> Option<String> {
         let [low, likely, high] = self.exposure.ok()?.value;
-        if high <= 0.0 || !has(settings, StageKind::Membrane) {
+        if high < 0.5 || !has(settings, StageKind::Membrane) {
             return None;
         }
         let (least, most) = (
@@ -325,7 +325,6 @@ impl Unit {
         date: Option<Wall>,
     ) -> (Option<FormerExposure>, Option<PrefilterState>) {
         let hours = self.hours();
-        let pressure = self.care.prefilter.state();
         let Some(stage) = self.settings.stages.get(place) else {
             return (None, None);
         };
@@ -335,13 +334,10 @@ impl Unit {
                 if self.care.vessels.is_carbon(place) =>
             {
                 self.care.carbon.filled(&stage.id, date, now, hours);
-                self.care.prefilter.replaced();
-                former.1 = Some(pressure);
+                self.care.tests_changed = true;
+                former.1 = Some(self.care.prefilter.replaced());
             }
-            StageKind::Sediment => {
-                self.care.prefilter.replaced();
-                former.1 = Some(pressure);
-            }
+            StageKind::Sediment => former.1 = Some(self.care.prefilter.replaced()),
             StageKind::Membrane => {
                 former.0 = Some(self.care.carbon.new_element(date, now, hours));
             }

@@ -103,6 +103,9 @@ mod tests {
         assert!((read(HandTest::Hardness, "4.5 dH") - 4.5 * 17.848).abs() < 0.05);
         assert_eq!(read(HandTest::TotalChlorine, "0.05 mg/L"), 0.05);
         assert_eq!(read(HandTest::Ph, "7.6"), 7.6);
+        // As behind a softener.
+        assert_eq!(read(HandTest::Calcium, "0"), 0.0);
+        assert_eq!(read(HandTest::Hardness, "0 dH"), 0.0);
         assert_eq!(read(HandTest::Tds, "250 ppm"), 250.0);
     }
 

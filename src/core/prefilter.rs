@@ -102,13 +102,14 @@ impl Prefilter {
         self.state.clone()
     }
 
-    /// A pre-filter was replaced: what is clean is learned anew.
-    pub fn replaced(&mut self) {
-        self.state = PrefilterState {
+    /// A pre-filter was replaced: what is clean is learned anew. Gives what was known.
+    pub fn replaced(&mut self) -> PrefilterState {
+        let new = PrefilterState {
             sinks: self.state.sinks,
             ..PrefilterState::default()
         };
         self.waiting = None;
+        std::mem::replace(&mut self.state, new)
     }
 
     /// It was not replaced after all.

@@ -189,7 +189,7 @@ fn ascii_line(text: &str) -> String {
 }
 
 /// As it stands in a path or query (RFC 3986, 2.3), but for the colon of many tokens.
-fn percent_escaped(text: &str) -> String {
+pub(crate) fn percent_escaped(text: &str) -> String {
     let plain = |byte: u8| byte.is_ascii_alphanumeric() || b"-._~:".contains(&byte);
     let escaped = |byte: u8| {
         if plain(byte) {

@@ -115,8 +115,8 @@ fn litres_that_wait_for_the_other_meter_survive_a_kill() {
 
 #[test]
 fn alerts_stages_baseline_and_last_run_survive_a_kill() {
-    let spent = BOARD.replace("installed = 2020-01-01", "life = \"0.1 L\"");
-    let mut site = Site::new("", &spent);
+    let limit = "[unit.u.alert.permeate_tds_high]\nlimit = \"1 mg/L\"\nhold = \"0 s\"\n";
+    let mut site = Site::new("", &format!("{BOARD}{limit}"));
     let watch = site.broker.watch("permeated/u/#");
     let service = site.start();
     let mut board = site.feed("rig/board");
@@ -161,9 +161,9 @@ fn alerts_stages_baseline_and_last_run_survive_a_kill() {
     thread::sleep(Duration::from_millis(1500));
     let before = lasting();
     let of = |topic: &str, key: &str| before[&format!("permeated/u/{topic}")][key].clone();
-    // More than 0.1 L has passed the sediment stage.
+    // The permeate has 8 mg/L.
     assert_eq!(
-        of("alert/stage_exhausted/sediment", "state"),
+        of("alert/permeate_tds_high", "state"),
         "active",
         "{before:#?}"
     );

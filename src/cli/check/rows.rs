@@ -2,7 +2,7 @@
 
 use super::{additions, probe::Answer};
 use crate::{
-    config::{Capacity, StageSettings, StageWater, UnitSettings},
+    config::{Capacity, StageKind, StageSettings, StageWater, UnitSettings},
     core::{Finding, Lack, StageFindings},
     metrics::{self, Metric, StageMetric},
     quantity::{Equivalents, duration_text},
@@ -348,6 +348,9 @@ pub(super) fn stage(stage: &StageSettings, found: &StageFindings) -> String {
     let parts: Vec<String> = [load, volume, age, tds].into_iter().flatten().collect();
     match found.of(StageMetric::Left) {
         Err(lack) if parts.is_empty() => format!("absent: {lack}"),
+        Ok(_) if parts.is_empty() && stage.kind == StageKind::Membrane => {
+            "by its wear, learned from settled runs".to_owned()
+        }
         Ok(_) | Err(_) => parts.join(", "),
     }
 }

@@ -1,5 +1,7 @@
 //! When the alerts about tests by hand, rinses and scale are raised, and what they say.
 
+use std::time::Duration;
+
 use super::{
     Alert, Subject,
     life::Verdict,
@@ -9,6 +11,8 @@ use super::{
 use crate::core::{care::test_text, known::Known};
 
 const SECONDS_PER_DAY: f64 = 86_400.0;
+/// A clock that is put right a moment later asks for no test.
+const DATE_HOLD: Duration = Duration::from_secs(300);
 
 impl Circumstances<'_> {
     /// By the newest test behind all carbon; unknown until there is one.
@@ -49,6 +53,7 @@ impl Circumstances<'_> {
         };
         Some(Judgement {
             limit: every.as_secs_f64() / SECONDS_PER_DAY,
+            hold: DATE_HOLD,
             ..at_once(
                 verdict,
                 Known::measured(since.as_secs_f64() / SECONDS_PER_DAY),

@@ -208,3 +208,15 @@ fn withdrawn_replacements_of_two_prefilters_give_back_what_was_learned_before_bo
         assert_eq!(unit.care.prefilter.state(), taught(clean), "{entry}");
     }
 }
+
+#[test]
+fn a_clock_that_is_wrong_for_a_moment_asks_for_no_test() {
+    let mut unit = unit();
+    let mut wrong = at(1);
+    wrong.wall.0 += 10 * 365 * 86_400_000;
+    unit.tick(wrong);
+    assert!(!is_active(&unit, Code::TestDue));
+    unit.tick(at(2));
+    unit.tick(at(3));
+    assert!(!is_active(&unit, Code::TestDue));
+}

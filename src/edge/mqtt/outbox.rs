@@ -78,6 +78,7 @@ pub(super) struct Outbox {
     /// How much of our leaving was said, and how much of it the broker has.
     away: usize,
     away_delivered: usize,
+    said_goodbye: bool,
     /// Given to the client, which has not numbered them yet.
     handed: VecDeque<Subject>,
     /// Numbered by the client, not yet acknowledged.
@@ -109,6 +110,7 @@ impl Outbox {
             is_leaving: false,
             away: 0,
             away_delivered: 0,
+            said_goodbye: false,
             handed: VecDeque::new(),
             numbered: HashMap::new(),
         }
@@ -189,7 +191,7 @@ impl Outbox {
 
     /// Whether the broker has all of our leaving.
     pub(super) fn said_goodbye(&self) -> bool {
-        self.is_leaving && self.away_delivered >= self.presence.away.len()
+        self.said_goodbye
     }
 
     /// The next word on our being here, if its time has come.
@@ -233,7 +235,7 @@ impl Outbox {
             .presence
             .away
             .get(self.away)
-            .filter(|_| self.is_leaving)?;
+            .filter(|_| self.is_leaving && !self.said_goodbye)?;
         Some(Letter {
             subject: Subject::Away(self.away),
             message: away.clone(),
@@ -281,7 +283,10 @@ impl Outbox {
                 }
                 return self.followed.take(&number);
             }
-            Some(Subject::Away(_)) => self.away_delivered += 1,
+            Some(Subject::Away(_)) => {
+                self.away_delivered += 1;
+                self.said_goodbye = self.away_delivered >= self.presence.away.len();
+            }
             Some(Subject::Opening(_) | Subject::Here(_) | Subject::Marker) | None => {}
         }
         None

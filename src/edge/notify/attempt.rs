@@ -9,7 +9,7 @@ use std::{
 use crate::{
     config::NotifyTarget,
     edge::http::client::{Answer, Call, Client, ClientError},
-    wire::notice::Notice,
+    wire::notice::{Notice, percent_escaped},
 };
 
 /// Why a target cannot be used at all.
@@ -119,8 +119,9 @@ impl Courier {
             Err(error) => return later(error.to_string()),
         };
         let call = self.call(notice, token.as_deref(), &secret);
+        let hidden = hidden(&call, [token.unwrap_or_default(), secret]);
         match self.client.call(call).await {
-            Ok(answer) => self.meaning(&answer, &[token.as_deref().unwrap_or_default(), &secret]),
+            Ok(answer) => self.meaning(&answer, &hidden),
             Err(error) => later(error.to_string()),
         }
     }
@@ -153,11 +154,11 @@ impl Courier {
         }
     }
 
-    fn meaning(&self, answer: &Answer, secrets: &[&str]) -> Outcome {
+    fn meaning(&self, answer: &Answer, hidden: &[String]) -> Outcome {
         let (status, server) = (answer.status, &self.target.server);
         // Some servers repeat what they were sent.
         let mut said = answer.said.clone();
-        for secret in secrets.iter().filter(|secret| !secret.is_empty()) {
+        for secret in hidden {
             said = said.replace(secret, "…");
         }
         let said = if said.is_empty() {
@@ -167,12 +168,13 @@ impl Courier {
         };
         match status {
             200..300 => Outcome::Taken { status },
-            300..400 => Outcome::Refused {
+            300..=399 => Outcome::Refused {
                 why: format!(
                     "{server} answered {status} and sends us elsewhere, which is not followed; write the final url"
                 ),
             },
-            408 | 425 | 429 | 500..600 => Outcome::Later {
+            // A secret is read anew each time: the owner may put it right meanwhile.
+            401 | 403 | 408 | 425 | 429 | 500..=599 => Outcome::Later {
                 why: format!("{server} answered {status}{said}"),
                 asked: answer.retry_after.as_deref().and_then(asked_for),
             },
@@ -181,6 +183,18 @@ impl Courier {
             },
         }
     }
+}
+
+/// What a server may repeat and no log may hold: path and query, which often are secrets themselves, and the
+/// secrets, also as they stand in a path.
+fn hidden(call: &Call, secrets: [String; 2]) -> Vec<String> {
+    let path = call.path.split('?').next().unwrap_or_default().to_owned();
+    let escaped = secrets.each_ref().map(|secret| percent_escaped(secret));
+    let all = [call.path.clone(), path].into_iter();
+    all.chain(secrets)
+        .chain(escaped)
+        .filter(|text| !matches!(text.as_str(), "" | "/"))
+        .collect()
 }
 
 /// `Retry-After` (RFC 9110, 10.2.3): seconds, or a date.
@@ -208,7 +222,40 @@ fn first_line(path: &Path) -> Result<String, SecretError> {
 
 #[cfg(test)]
 mod tests {
+    use std::collections::BTreeMap;
+
     use super::*;
+    use crate::config;
+
+    #[test]
+    fn what_a_server_repeats_of_path_and_secrets_is_in_no_log() {
+        let text = "[[notify]]\nname = \"phone\"\nurl = \"http://a/hooks/abc123/{secret}\"\n\
+                    secret_file = \"s\"\n[unit.u]\n[[unit.u.sensor]]\nat = \"product_tds\"\n\
+                    topic = \"t\"\nunit = \"ppm\"\n";
+        let settings = config::from_text("t.toml", text, &BTreeMap::new(), None).unwrap();
+        let target = &settings.notify[0];
+        let courier = Courier {
+            target: target.clone(),
+            client: Client::new(target.server.clone(), None, target.timeout).unwrap(),
+        };
+        let (token, secret) = ("tok/en".to_owned(), "s=1".to_owned());
+        let call = courier.call(&Notice::test(), Some(&token), &secret);
+        let hidden = hidden(&call, [token, secret]);
+        for (said, wanted) in [
+            ("Cannot POST /hooks/abc123/s%3D1", "Cannot POST …"),
+            ("no tok/en or tok%2Fen, s=1", "no … or …, …"),
+        ] {
+            let answer = Answer {
+                status: 404,
+                retry_after: None,
+                said: said.to_owned(),
+            };
+            let Outcome::Refused { why } = courier.meaning(&answer, &hidden) else {
+                panic!("404 is a refusal");
+            };
+            assert_eq!(why, format!("http://a answered 404: {wanted}"));
+        }
+    }
 
     #[test]
     fn retry_after_is_seconds_or_a_date() {

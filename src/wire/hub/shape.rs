@@ -305,9 +305,9 @@ pub const fn of_test(test: HandTest) -> Entry {
     }
     match test {
         HandTest::Alkalinity => entry("Tested alkalinity", 1.0, 1000.0, 1.0),
-        HandTest::Calcium => entry("Tested calcium hardness", 1.0, 1000.0, 1.0),
+        HandTest::Calcium => entry("Tested calcium hardness", 0.0, 1000.0, 1.0),
         HandTest::DisinfectantLevel => entry("Tested disinfectant in the feed", 0.0, 10.0, 0.01),
-        HandTest::Hardness => entry("Tested hardness", 1.0, 1000.0, 1.0),
+        HandTest::Hardness => entry("Tested hardness", 0.0, 1000.0, 1.0),
         HandTest::Ph => Entry {
             title: "Tested pH",
             unit: "",

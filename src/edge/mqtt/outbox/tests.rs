@@ -188,4 +188,9 @@ fn longer_words_are_said_in_order_around_the_states() {
     assert!(!outbox.said_goodbye(), "one of two");
     outbox.delivered(8);
     assert!(outbox.said_goodbye());
+    outbox.begin(None);
+    assert!(
+        outbox.said_goodbye(),
+        "the end of the connection takes nothing back"
+    );
 }
