@@ -37,8 +37,10 @@ pub enum Place {
 
 /// A value that rises and falls.
 const MEASUREMENT: &str = "measurement";
-/// A sum that only grows; a fall is a new beginning.
-const TOTAL_INCREASING: &str = "total_increasing";
+/// A sum. It only grows, but after a crash what rates measured since the last checkpoint is missing: to a
+/// hub told of `total_increasing` a small fall is worth a warning and a larger one a new beginning, which
+/// it counts again; of `total` it takes the difference.
+const TOTAL: &str = "total";
 
 impl Shape {
     const fn new(
@@ -97,22 +99,22 @@ const fn stored(title: &'static str) -> Shape {
 
 /// Metered water, as hubs add it up.
 const fn water(title: &'static str) -> Shape {
-    Shape::new(title, Some("water"), TOTAL_INCREASING)
+    Shape::new(title, Some("water"), TOTAL)
 }
 
 const fn hours(title: &'static str) -> Shape {
-    Shape::new(title, Some("duration"), TOTAL_INCREASING)
+    Shape::new(title, Some("duration"), TOTAL)
 }
 
 /// A sum for which hubs have no class.
 const fn sum(title: &'static str) -> Shape {
-    Shape::new(title, None, TOTAL_INCREASING)
+    Shape::new(title, None, TOTAL)
 }
 
-/// Money that was spent since prices were configured. Sums that begin anew with the day or the month have
-/// no class: hubs allow money no sum that falls.
+/// Money that was spent since prices were configured. What begins anew with the day or the month is no
+/// sum to a hub: hubs allow money none that falls.
 const fn spent(title: &'static str) -> Shape {
-    Shape::new(title, Some("monetary"), "total")
+    Shape::new(title, Some("monetary"), TOTAL)
 }
 
 /// A metric of a unit.
@@ -181,12 +183,8 @@ pub const fn of_metric(metric: Metric) -> Shape {
         Metric::FeedVolume => water("Feed"),
         Metric::PermeateVolume => water("Permeate"),
         Metric::ConcentrateVolume => water("Concentrate"),
-        Metric::UnsplitVolume => {
-            Shape::new("Feed unsplit", Some("volume"), TOTAL_INCREASING).rare()
-        }
-        Metric::UnmatchedVolume => {
-            Shape::new("Feed unknown", Some("volume"), TOTAL_INCREASING).rare()
-        }
+        Metric::UnsplitVolume => Shape::new("Feed unsplit", Some("volume"), TOTAL).rare(),
+        Metric::UnmatchedVolume => Shape::new("Feed unknown", Some("volume"), TOTAL).rare(),
         Metric::ProducingTime => hours("Producing time").deep(),
         Metric::UnmeasuredTime => hours("Unmeasured time").rare(),
         Metric::Runs => sum("Runs").deep(),
@@ -200,14 +198,14 @@ pub const fn of_metric(metric: Metric) -> Shape {
         Metric::ChlorineExposureLow => plain("Chlorine exposure at least").rare(),
         Metric::ChlorineExposure => plain("Chlorine exposure").deep(),
         Metric::ChlorineExposureHigh => plain("Chlorine exposure at most").rare(),
-        Metric::CostToday => sum("Cost today"),
-        Metric::CartridgesToday => sum("Cost of fillings today").rare(),
-        Metric::WaterToday => sum("Cost of water today").rare(),
-        Metric::WasteToday => sum("Cost of waste today").rare(),
-        Metric::CostMonth => sum("Cost this month"),
-        Metric::CartridgesMonth => sum("Cost of fillings this month").rare(),
-        Metric::WaterMonth => sum("Cost of water this month").rare(),
-        Metric::WasteMonth => sum("Cost of waste this month").rare(),
+        Metric::CostToday => plain("Cost today"),
+        Metric::CartridgesToday => plain("Cost of fillings today").rare(),
+        Metric::WaterToday => plain("Cost of water today").rare(),
+        Metric::WasteToday => plain("Cost of waste today").rare(),
+        Metric::CostMonth => plain("Cost this month"),
+        Metric::CartridgesMonth => plain("Cost of fillings this month").rare(),
+        Metric::WaterMonth => plain("Cost of water this month").rare(),
+        Metric::WasteMonth => plain("Cost of waste this month").rare(),
         Metric::CostLife => spent("Cost").deep(),
         Metric::CartridgesLife => spent("Cost of fillings").deep(),
         Metric::WaterLife => spent("Cost of water").deep(),
@@ -227,7 +225,8 @@ pub const fn of_metric(metric: Metric) -> Shape {
 #[must_use]
 pub const fn of_stage_metric(metric: StageMetric) -> Shape {
     match metric {
-        StageMetric::Treated => Shape::new("treated", Some("volume"), TOTAL_INCREASING).deep(),
+        // It begins anew with every filling.
+        StageMetric::Treated => plain("treated").deep(),
         StageMetric::Left => plain("left"),
         StageMetric::LeftVolume => stored("litres left"),
         StageMetric::LeftTime => days("days left"),
