@@ -8,6 +8,9 @@ use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
 
+/// A day without a change of the clocks.
+pub(crate) const SECONDS_PER_DAY: f64 = 86_400.0;
+
 /// A point on the monotonic clock: milliseconds since the service (or the log) began.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Mono(pub u64);

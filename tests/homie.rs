@@ -11,16 +11,18 @@ mod described;
 mod said;
 #[path = "homie/set.rs"]
 mod set;
+#[path = "support/site.rs"]
+mod site;
 
 use std::collections::BTreeMap;
 
 use permeated::{
     config::{self, Settings},
-    core::{Arrival, UnitState},
-    installation::{Incoming, Installation},
-    time::{Mono, Now, Wall},
+    core::Arrival,
     wire::{Outgoing, homie},
 };
+
+use site::Site;
 
 const BASE: &str = "homie/5/";
 
@@ -38,15 +40,6 @@ fn load(text: &str) -> Settings {
         .unwrap_or_else(|problems| panic!("{problems}"))
 }
 
-/// An installation on a clock of its own, and a broker's retained messages.
-struct Site {
-    settings: Settings,
-    installation: Installation,
-    now: u64,
-    retained: BTreeMap<String, String>,
-    said: Vec<Outgoing>,
-}
-
 impl Site {
     /// Started with Homie, and a minute later.
     fn new(text: &str) -> Self {
@@ -56,41 +49,14 @@ impl Site {
     /// The same as configured; the session's word on how devices stand is with the broker.
     fn plain(text: &str) -> Self {
         let settings = load(text);
-        let installation = Installation::new(&settings, |_| UnitState::default(), at(0));
         let states = (settings.homie.iter())
             .flat_map(|homie| homie::states(&settings, homie, homie::READY))
             .map(|message| (message.topic, message.payload))
             .collect();
-        let mut site = Self {
-            settings,
-            installation,
-            now: 0,
-            retained: states,
-            said: Vec::new(),
-        };
+        let mut site = Self::start(settings);
+        site.retained = states;
         site.pass(60_000);
         site
-    }
-
-    fn pass(&mut self, milliseconds: u64) {
-        let end = self.now + milliseconds;
-        while self.now < end {
-            let due = self.installation.deadline().map_or(end, |due| due.0);
-            self.now = due.clamp(self.now + 1, end);
-            self.installation.advance(at(self.now));
-            self.collect();
-        }
-    }
-
-    fn hear(&mut self, topic: &str, payload: &str, arrival: Arrival) {
-        let message = Incoming {
-            topic,
-            payload: payload.as_bytes(),
-            arrival,
-            packet: None,
-        };
-        self.installation.hear(at(self.now), message);
-        self.collect();
     }
 
     /// Every sensor says 1.
@@ -100,20 +66,6 @@ impl Site {
             self.hear(&topic, "1", Arrival::Live);
         }
         self.pass(60_000);
-    }
-
-    fn collect(&mut self) {
-        while let Some(message) = self.installation.drain() {
-            if message.retain {
-                let Outgoing { topic, payload, .. } = message.clone();
-                if payload.is_empty() {
-                    self.retained.remove(&topic);
-                } else {
-                    self.retained.insert(topic, payload);
-                }
-            }
-            self.said.push(message);
-        }
     }
 
     /// What a controller finds.
@@ -135,13 +87,5 @@ impl Site {
     fn take_said(&mut self) -> Vec<Outgoing> {
         let said = std::mem::take(&mut self.said).into_iter();
         said.filter(|said| said.topic.starts_with(BASE)).collect()
-    }
-}
-
-fn at(milliseconds: u64) -> Now {
-    let start = Wall::from_rfc3339("2026-06-01T06:00:00Z").unwrap();
-    Now {
-        mono: Mono(milliseconds),
-        wall: Wall(start.0 + i64::try_from(milliseconds).unwrap()),
     }
 }

@@ -240,7 +240,8 @@ pub(super) fn prefilter_drop(
     Ok(known.map(|_| drop))
 }
 
-fn at_reference(drop: Pressure, flow: Flow) -> Option<Pressure> {
+/// What the pre-filters would take at the flow to which their drop is referred; `None` without a flow.
+pub(super) fn at_reference(drop: Pressure, flow: Flow) -> Option<Pressure> {
     let reference = Flow::from_l_per_min(REFERENCE_L_PER_MIN);
     drop_at_flow(drop, flow, reference, CARTRIDGE_POWER)
 }

@@ -14,7 +14,7 @@ use crate::{
     config::{Capacity, Point, StageWater},
     metrics::StageMetric,
     quantity::{Mass, Tds, Volume},
-    time::Now,
+    time::{Now, SECONDS_PER_DAY},
 };
 
 /// The limit that binds.
@@ -97,8 +97,6 @@ impl StageFindings {
     }
 }
 
-pub(super) const SECONDS_PER_DAY: f64 = 86_400.0;
-
 fn percent(share: Known<f64>) -> Known<f64> {
     share.map(|share| (share * 100.0).max(0.0))
 }
@@ -145,8 +143,7 @@ impl Stage {
                 (self.evidence.by_test, Binding::Test),
             ])
         };
-        let at = |end: usize| {
-            let unworn = unworn(end);
+        let with_wear = |unworn: (Finding<f64>, Option<Binding>), end: usize| {
             let Some(ways) = ways else { return unworn };
             let worn =
                 |used: Finding<[f64; 3]>| used.map(|known| known.map(|used| 1.0 - used[end]));
@@ -156,7 +153,9 @@ impl Stage {
                 (unworn.0, unworn.1.unwrap_or(Binding::Age)),
             ])
         };
-        let (left, binding) = at(LIKELY);
+        let likely = unworn(LIKELY);
+        let (left, binding) = with_wear(likely, LIKELY);
+        let at = |end: usize| with_wear(unworn(end), end);
         let band = |end: usize| match self.settings.capacity {
             Some(Capacity::Disinfectant(_)) => Err(Lack::NoLife),
             None if self.room().is_none() => ways.map_or(Err(Lack::NoLife), |ways| {
@@ -203,7 +202,7 @@ impl Stage {
         StageFindings {
             findings,
             binding,
-            left_unworn: unworn(LIKELY).0,
+            left_unworn: likely.0,
             leaking: standing.is_watched.then_some(standing.leaking),
         }
     }

@@ -12,7 +12,7 @@ use std::time::Duration;
 use serde::{Deserialize, Serialize};
 
 use super::{
-    hydraulics::is_boosted,
+    hydraulics::{at_reference, is_boosted},
     known::{Basis, Finding, Known, Lack},
     run::RunState,
     settled_water::SettledWater,
@@ -20,16 +20,11 @@ use super::{
 };
 use crate::{
     config::{Point, StageKind, UnitSettings},
-    physics::{
-        sediment::{CARTRIDGE_POWER, drop_at_flow},
-        statistics::median,
-    },
+    physics::statistics::median,
     quantity::{Flow, Pressure},
     time::Mono,
 };
 
-/// The drop is referred to this flow.
-const REFERENCE_L_PER_MIN: f64 = 1.0;
 /// Runs that make the clean value, and the present one. With two gauges the clean value is
 /// `hydraulics.rs`'s.
 const RUNS: usize = 5;
@@ -187,8 +182,7 @@ impl Prefilter {
         }
         let drop = Pressure::from_bar(f64::midpoint(before, after) - running.value);
         let flow = Flow::from_l_per_min(flow.value);
-        let reference = Flow::from_l_per_min(REFERENCE_L_PER_MIN);
-        let Some(drop) = drop_at_flow(drop, flow, reference, CARTRIDGE_POWER) else {
+        let Some(drop) = at_reference(drop, flow) else {
             return false;
         };
         if self.state.clean.is_none() {

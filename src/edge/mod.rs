@@ -11,3 +11,4 @@ pub mod notify;
 #[cfg(feature = "demo-broker")]
 mod quiet_thread;
 pub mod store;
+pub mod trust;

@@ -8,9 +8,11 @@ use super::{
     rules::{Circumstances, Judgement, above, at_once, held},
     text::day_text,
 };
-use crate::core::{care::test_text, known::Known};
+use crate::{
+    core::{care::test_text, known::Known},
+    time::SECONDS_PER_DAY,
+};
 
-const SECONDS_PER_DAY: f64 = 86_400.0;
 /// A clock that is put right a moment later asks for no test.
 const DATE_HOLD: Duration = Duration::from_secs(300);
 

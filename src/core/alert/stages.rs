@@ -14,11 +14,12 @@ use crate::{
     core::{
         due::{self, Due},
         known::{Basis, Known, Lack},
-        left::{Binding, SECONDS_PER_DAY, StageFindings},
+        left::{Binding, StageFindings},
         stage::Stage,
     },
     metrics::StageMetric,
     quantity::Conductivity,
+    time::SECONDS_PER_DAY,
 };
 
 /// Few days left clear only beyond so many times the limit: a forecast breathes with the weeks.

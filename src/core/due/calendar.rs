@@ -9,7 +9,7 @@ use crate::{
     config::{StageKind, UnitSettings},
     core::{
         Keep, Volumes,
-        left::{SECONDS_PER_DAY, StageFindings},
+        left::StageFindings,
         membrane::Ways,
         stage::Stage,
         unit::Unit,
@@ -17,7 +17,7 @@ use crate::{
     },
     metrics::Metric,
     quantity::Volume,
-    time::Now,
+    time::{Now, SECONDS_PER_DAY},
 };
 
 /// How often it is worked out: days do not run faster.

@@ -12,13 +12,13 @@ pub(super) use words::due_text;
 
 use super::{
     known::{Basis, Finding, Known, Lack},
-    left::{Binding, SECONDS_PER_DAY, StageFindings},
+    left::{Binding, StageFindings},
     load::{Ends, LEAST, LIKELY, MOST},
     membrane::{Way, Ways},
     stage::Stage,
     usage::{FARTHEST, Rate, Span, Start},
 };
-use crate::time::{Now, Wall};
+use crate::time::{Now, SECONDS_PER_DAY, Wall};
 
 /// The use of the first days is not judged on less than this.
 const LEAST_DAYS_OF_USE: f64 = 3.0;

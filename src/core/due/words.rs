@@ -6,12 +6,13 @@ use super::{Due, DueDates};
 use crate::{
     config::Capacity,
     core::{
-        left::{Binding, SECONDS_PER_DAY},
+        left::Binding,
         load::{Ends, LIKELY},
         membrane::{Way, Ways},
         stage::Stage,
     },
     quantity::{Mass, Volume},
+    time::SECONDS_PER_DAY,
 };
 
 impl Stage {

@@ -25,7 +25,7 @@ use crate::{
     metrics::{Group, Metric},
     physics::membrane::TemperatureLaw,
     quantity::{Conductivity, Flow, Pressure, Temperature},
-    time::{Now, Wall},
+    time::{Now, SECONDS_PER_DAY, Wall},
 };
 pub use charts::Shift;
 use charts::{Call, Charts, Worse};
@@ -39,7 +39,6 @@ pub(super) use wear::{Wear, WearFigures};
 
 /// Figures of a run are no news after this many days.
 const HELD_DAYS: u64 = 7;
-const SECONDS_PER_DAY: f64 = 86_400.0;
 /// A longer pause between two runs, by their dates, is more likely a clock that was set.
 const LONGEST_PAUSE: Duration = Duration::from_secs(365 * 86_400);
 /// A loss of 5 % in a step, a rise of the salt passage by 10 %: less is no news.

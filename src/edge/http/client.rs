@@ -2,12 +2,7 @@
 //! most servers' redirects turn a POST into a GET. Nothing that it says of an error holds path,
 //! headers or body, for these hold secrets.
 
-use std::{
-    fmt,
-    path::{Path, PathBuf},
-    sync::Arc,
-    time::Duration,
-};
+use std::{fmt, path::Path, sync::Arc, time::Duration};
 
 use http_body_util::{BodyExt as _, Full};
 use hyper::{
@@ -17,17 +12,17 @@ use hyper::{
     header::{self, HeaderName, HeaderValue},
 };
 use hyper_util::rt::TokioIo;
-use rustls::{
-    ClientConfig, RootCertStore,
-    pki_types::{CertificateDer, ServerName, pem::PemObject},
-};
+use rustls::pki_types::ServerName;
 use tokio::{
     io::{AsyncRead, AsyncWrite},
     net::TcpStream,
 };
 use tokio_rustls::TlsConnector;
 
-use crate::config::Server;
+use crate::{
+    config::Server,
+    edge::trust::{self, TrustError},
+};
 
 /// As much of an answer is read, for what it may say about a refusal.
 const ANSWER_BYTES: usize = 2048;
@@ -86,25 +81,6 @@ pub enum CallError {
     Unwritable(Server),
 }
 
-/// Why a client cannot be made.
-#[derive(Debug, thiserror::Error)]
-pub enum ClientError {
-    /// The CA file is of no use.
-    #[error("the CA file {} cannot be used: {problem}", path.display())]
-    CaFile {
-        /// Which.
-        path: PathBuf,
-        /// Why.
-        problem: String,
-    },
-    /// The system has no certificate authorities.
-    #[error("no certificate authority found on this system: install them or set ca_file")]
-    NoSystemRoots,
-    /// The TLS library does not accept what it was given.
-    #[error("TLS cannot be set up: {0}")]
-    Tls(#[from] rustls::Error),
-}
-
 /// A client of one server.
 #[derive(Clone)]
 pub struct Client {
@@ -122,13 +98,9 @@ impl Client {
         server: Server,
         ca_file: Option<&Path>,
         timeout: Duration,
-    ) -> Result<Self, ClientError> {
+    ) -> Result<Self, TrustError> {
         let tls = if server.tls {
-            let provider = Arc::new(rustls::crypto::ring::default_provider());
-            let config = ClientConfig::builder_with_provider(provider)
-                .with_safe_default_protocol_versions()?
-                .with_root_certificates(roots(ca_file)?)
-                .with_no_client_auth();
+            let config = trust::client(ca_file)?.with_no_client_auth();
             Some(TlsConnector::from(Arc::new(config)))
         } else {
             None
@@ -239,33 +211,4 @@ fn readable(bytes: &[u8]) -> String {
     let line = text.lines().map(str::trim).find(|line| !line.is_empty());
     let shown = line.unwrap_or_default().chars();
     shown.filter(|c| !c.is_control()).take(200).collect()
-}
-
-fn roots(ca_file: Option<&Path>) -> Result<RootCertStore, ClientError> {
-    let mut roots = RootCertStore::empty();
-    let Some(path) = ca_file else {
-        let found = rustls_native_certs::load_native_certs();
-        let (added, _) = roots.add_parsable_certificates(found.certs);
-        return if added == 0 {
-            Err(ClientError::NoSystemRoots)
-        } else {
-            Ok(roots)
-        };
-    };
-    let refused = |problem: String| ClientError::CaFile {
-        path: path.to_owned(),
-        problem,
-    };
-    let chain = CertificateDer::pem_file_iter(path)
-        .and_then(Iterator::collect::<Result<Vec<_>, _>>)
-        .map_err(|error| refused(error.to_string()))?;
-    if chain.is_empty() {
-        return Err(refused("it holds no certificate in PEM form".to_owned()));
-    }
-    for certificate in chain {
-        roots
-            .add(certificate)
-            .map_err(|error| refused(error.to_string()))?;
-    }
-    Ok(roots)
 }

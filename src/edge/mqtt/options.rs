@@ -11,7 +11,7 @@ use std::{
 use rumqttc::{LastWill, MqttOptions, QoS, Transport};
 
 use super::{Presence, tls};
-use crate::config::Broker;
+use crate::{config::Broker, edge::trust::TrustError};
 
 /// The protocol has 16 bits for it.
 const LONGEST_KEEP_ALIVE: Duration = Duration::from_secs(65_535);
@@ -274,12 +274,9 @@ pub enum MqttError {
     /// Half a client certificate.
     #[error("a client certificate needs both its certificate file and its key file")]
     HalfClientCertificate,
-    /// The system has no certificate authorities.
-    #[error("no certificate authority found on this system ({0}): install them or set a CA file")]
-    NoSystemRoots(String),
-    /// The TLS library does not accept what it was given.
-    #[error("TLS cannot be set up: {0}")]
-    Tls(String),
+    /// Whom to trust is not known, or a file of TLS is of no use.
+    #[error(transparent)]
+    Trust(#[from] TrustError),
     /// Opened outside a runtime.
     #[error("an MQTT session must be opened inside a tokio runtime")]
     NoRuntime,

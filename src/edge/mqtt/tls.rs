@@ -1,14 +1,12 @@
-//! TLS towards the broker: certificates from files or from the system → a client configuration.
-
-use std::{path::Path, sync::Arc};
+//! TLS towards the broker: whom we trust, and who we are → a client configuration.
 
 use rustls::{
-    ClientConfig, RootCertStore,
-    pki_types::{CertificateDer, PrivateKeyDer, pem, pem::PemObject},
+    ClientConfig,
+    pki_types::{PrivateKeyDer, pem::PemObject},
 };
 
 use super::MqttError;
-use crate::config::Tls;
+use crate::{config::Tls, edge::trust};
 
 /// The configuration of a TLS client.
 ///
@@ -20,17 +18,13 @@ pub(super) fn client(tls: &Tls) -> Result<ClientConfig, MqttError> {
         (Some(certificate), Some(key)) => Some((certificate, key)),
         (Some(_), None) | (None, Some(_)) => return Err(MqttError::HalfClientCertificate),
     };
-    let provider = Arc::new(rustls::crypto::ring::default_provider());
-    let builder = ClientConfig::builder_with_provider(provider)
-        .with_safe_default_protocol_versions()
-        .map_err(|error| MqttError::Tls(error.to_string()))?
-        .with_root_certificates(roots(tls.ca_file.as_deref())?);
+    let builder = trust::client(tls.ca_file.as_deref())?;
     let Some((certificate, key)) = identity else {
         return Ok(builder.with_no_client_auth());
     };
-    let chain = certificates("client certificate", certificate)?;
+    let chain = trust::certificates("client certificate", certificate)?;
     let private = PrivateKeyDer::from_pem_file(key)
-        .map_err(|error| pem_error("client key", key, "private key", error))?;
+        .map_err(|error| trust::pem_error("client key", key, "private key", error))?;
     builder
         .with_client_auth_cert(chain, private)
         .map_err(|error| MqttError::Content {
@@ -38,62 +32,6 @@ pub(super) fn client(tls: &Tls) -> Result<ClientConfig, MqttError> {
             path: certificate.clone(),
             problem: format!("does not go with the key {}: {error}", key.display()),
         })
-}
-
-fn roots(ca_file: Option<&Path>) -> Result<RootCertStore, MqttError> {
-    let mut roots = RootCertStore::empty();
-    if let Some(path) = ca_file {
-        for certificate in certificates("CA file", path)? {
-            roots.add(certificate).map_err(|error| MqttError::Content {
-                what: "CA file",
-                path: path.to_owned(),
-                problem: format!("holds a certificate that cannot be used: {error}"),
-            })?;
-        }
-        return Ok(roots);
-    }
-    let found = rustls_native_certs::load_native_certs();
-    let (added, _) = roots.add_parsable_certificates(found.certs);
-    if added == 0 {
-        let why = (found.errors.first()).map_or("none installed".to_owned(), ToString::to_string);
-        return Err(MqttError::NoSystemRoots(why));
-    }
-    Ok(roots)
-}
-
-fn certificates(
-    what: &'static str,
-    path: &Path,
-) -> Result<Vec<CertificateDer<'static>>, MqttError> {
-    let chain = CertificateDer::pem_file_iter(path)
-        .and_then(Iterator::collect::<Result<Vec<_>, _>>)
-        .map_err(|error| pem_error(what, path, "certificate", error))?;
-    if chain.is_empty() {
-        return Err(pem_error(
-            what,
-            path,
-            "certificate",
-            pem::Error::NoItemsFound,
-        ));
-    }
-    Ok(chain)
-}
-
-fn pem_error(what: &'static str, path: &Path, wanted: &str, error: pem::Error) -> MqttError {
-    let path = path.to_owned();
-    match error {
-        pem::Error::Io(source) => MqttError::File { what, path, source },
-        pem::Error::NoItemsFound => MqttError::Content {
-            what,
-            path,
-            problem: format!("holds no {wanted}: a PEM file with one is needed"),
-        },
-        other => MqttError::Content {
-            what,
-            path,
-            problem: format!("is not a PEM file with a {wanted}: {other}"),
-        },
-    }
 }
 
 #[cfg(test)]

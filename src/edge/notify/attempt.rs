@@ -8,7 +8,10 @@ use std::{
 
 use crate::{
     config::NotifyTarget,
-    edge::http::client::{Answer, Call, Client, ClientError},
+    edge::{
+        http::client::{Answer, Call, Client},
+        trust::TrustError,
+    },
     wire::notice::{Notice, percent_escaped},
 };
 
@@ -21,7 +24,7 @@ pub enum NotifyError {
         /// The target.
         name: String,
         /// Why.
-        source: ClientError,
+        source: TrustError,
     },
     /// Its secret.
     #[error("notices cannot be sent to {name:?}: {source}")]
