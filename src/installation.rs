@@ -21,7 +21,8 @@ use crate::{
     config::{Discovery, Measure, SensorSettings, Settings},
     core::{
         Arrival, Entry, Event, Keep, Observation, Output, Packet, RunRecord, StageRecord, Unit,
-        UnitState, alert::Notice,
+        UnitState,
+        alert::{Episode, Notice},
     },
     publisher::Publisher,
     sampler::Sample,
@@ -49,6 +50,9 @@ pub struct Incoming<'a> {
 /// Something to keep for ever.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Record {
+    /// How an episode of an alert stands; the unit's id. It takes the place of what was kept of that number,
+    /// with the state taken after it was made.
+    Alert(String, Box<Episode>),
     /// An entry of the maintenance log; the unit's id.
     Entry(String, Box<Entry>),
     /// A person is to be told; the unit's id. It may be handed on once the state taken after it was made
@@ -319,6 +323,9 @@ impl Installation {
             let id = &seat.unit.settings().id;
             match output {
                 Output::AlertChanged(alert) => seat.publisher.at_once(State::Alert(alert)),
+                Output::AlertNoted(episode) => {
+                    self.records.push(Record::Alert(id.clone(), episode));
+                }
                 Output::Event(event) => {
                     self.outgoing.push_back(document::event(
                         &self.settings.publish.prefix,

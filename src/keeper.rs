@@ -10,17 +10,20 @@ use serde_json::{Map, Value};
 use tokio::{sync::oneshot, time::Instant};
 
 use crate::{
-    core::{Keep, UnitState, alert::Notice},
+    core::{
+        Keep, UnitState,
+        alert::{Episode, Notice},
+    },
     edge::{
         mqtt::Receipt,
         store::{
-            Checkpoint, EntryRow, NoticeKey, NoticeRow, Parts, RunRow, SampleRow, StageRow, Store,
-            StoreError,
+            AlertRow, Checkpoint, EntryRow, NoticeKey, NoticeRow, Parts, RunRow, SampleRow,
+            StageRow, Store, StoreError,
         },
     },
     installation::{Installation, Record},
     time::Wall,
-    wire::document,
+    wire::recorded,
 };
 
 /// Urgent changes wait this long for others: a burst of increments needs one write, not twenty.
@@ -243,6 +246,7 @@ impl Keeper {
         self.waiting.units.extend(states);
         for record in installation.take_records() {
             match record {
+                Record::Alert(unit, episode) => self.waiting.alerts.push(alert_row(unit, &episode)),
                 Record::Entry(unit, entry) => self.waiting.entries.push(EntryRow {
                     unit,
                     number: entry.number,
@@ -253,7 +257,7 @@ impl Keeper {
                     unit,
                     started: run.started.map(Wall::to_rfc3339),
                     ended: run.ended.map(Wall::to_rfc3339),
-                    document: document::run_text(&run),
+                    document: recorded::text(&run),
                 }),
                 Record::Sample(unit, sample) => self.samples.push(SampleRow {
                     unit,
@@ -285,6 +289,7 @@ impl Keeper {
         self.waiting.runs.extend(newer.runs);
         self.waiting.stages_replaced.extend(newer.stages_replaced);
         self.waiting.entries.extend(newer.entries);
+        self.waiting.alerts.extend(newer.alerts);
         self.waiting.samples.extend(newer.samples);
         self.waiting.notices.extend(newer.notices);
         self.waiting.notices_settled.extend(newer.notices_settled);
@@ -294,6 +299,21 @@ impl Keeper {
         self.receipts.splice(0..0, failed.receipts);
         self.notices.splice(0..0, failed.notices);
         self.due = Some(Instant::now() + RETRY);
+    }
+}
+
+/// An episode as it is stored: with the moments between which it is looked for.
+#[must_use]
+pub fn alert_row(unit: String, episode: &Episode) -> AlertRow {
+    let ended = episode.end.and_then(|end| end.at);
+    let since = episode.raised.or(ended);
+    AlertRow {
+        unit,
+        number: episode.number,
+        since: since.map(|since| since.0),
+        // Of one that ended without a clock nothing is known but that it is over.
+        until: episode.end.and(ended.or(since)).map(|until| until.0),
+        document: serde_json::to_string(episode).unwrap_or_default(),
     }
 }
 

@@ -14,6 +14,7 @@
 //! - [`installation`] joins all units of a configuration on a clock that is given, with
 //!   [`publisher`], [`announcer`] and [`sampler`]; the service, the replay of a log and the tests drive
 //!   it alike.
+//! - [`past`] is what was kept of a unit over a span of time, [`picture`] draws figures.
 //! - [`edge`] holds the contacts with the world, [`app`] the service's loop, [`keeper`] what is
 //!   written to disk when, [`cli`] the commands.
 //! - [`simulation`] is a unit with physics of its own, for the demo and the tests.
@@ -31,7 +32,9 @@ pub mod edge;
 pub mod installation;
 pub mod keeper;
 pub mod metrics;
+pub mod past;
 pub mod physics;
+pub mod picture;
 pub mod publisher;
 pub mod quantity;
 pub mod sampler;

@@ -15,6 +15,8 @@ const PURE: &[&str] = &[
     "src/quantity",
     "src/config",
     "src/page",
+    "src/past",
+    "src/picture",
     "src/metrics",
     "src/time",
 ];

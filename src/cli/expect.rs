@@ -7,18 +7,18 @@ mod table;
 
 use std::process::ExitCode;
 
-use serde_json::Value;
-
 use super::{FAILED, PROBLEMS, complain};
 use crate::{
     config::{Settings, UnitSettings},
     core::{
-        Basis, Known, MembraneState, UnitState,
+        MembraneState, RunRecord, UnitState,
         expect::{Figures, NoAnswer, expect},
     },
     edge::store::{self, Look, StoreError},
     keeper::state_of_parts,
     metrics::Metric,
+    time::Wall,
+    wire::recorded,
 };
 pub use question::Question;
 
@@ -100,6 +100,15 @@ struct Run {
     figures: Figures,
 }
 
+impl Run {
+    fn of(record: &RunRecord) -> Self {
+        Self {
+            ended: record.ended.map(Wall::to_rfc3339),
+            figures: record.steady.iter().cloned().collect(),
+        }
+    }
+}
+
 /// The last run that has figures: the last one of all, or else one of those before it.
 fn last_figures(unit: &UnitSettings, kept: &Look) -> Result<(Run, MembraneState), ExpectError> {
     let state: UnitState = state_of_parts(&kept.state).map_err(|source| ExpectError::State {
@@ -110,10 +119,7 @@ fn last_figures(unit: &UnitSettings, kept: &Look) -> Result<(Run, MembraneState)
         unit: unit.id.clone(),
         last_run: (state.last_run.as_ref()).and_then(|run| run.no_figures.clone()),
     };
-    let exact = state.last_run.as_ref().map(|run| Run {
-        ended: run.ended.map(crate::time::Wall::to_rfc3339),
-        figures: run.steady.iter().cloned().collect(),
-    });
+    let exact = state.last_run.as_ref().map(Run::of);
     let has_flow = |run: &Run| (run.figures).contains_key(Metric::PermeateFlow.description().name);
     let run = exact
         .into_iter()
@@ -123,17 +129,7 @@ fn last_figures(unit: &UnitSettings, kept: &Look) -> Result<(Run, MembraneState)
     Ok((run, state.membrane))
 }
 
-/// A run as it was recorded: its figures are those that were published.
+/// A run as it was recorded.
 fn recorded(document: &str) -> Option<Run> {
-    let document: Value = serde_json::from_str(document).ok()?;
-    let figure = |metric: &Metric| {
-        let name = metric.description().name;
-        let value = document.get(name)?.as_f64()?;
-        let basis = serde_json::from_value::<Basis>(document["basis"].get(name)?.clone()).ok()?;
-        Some((name.to_owned(), Known { value, basis }))
-    };
-    Some(Run {
-        ended: document["ended"].as_str().map(str::to_owned),
-        figures: Metric::ALL.iter().filter_map(figure).collect(),
-    })
+    recorded::read(document).ok().map(|run| Run::of(&run))
 }

@@ -79,6 +79,7 @@ impl Unit {
             care,
             former_fillings: kept.former_fillings.clone(),
             last_told: None,
+            episodes: kept.episodes,
             notices: kept.notices.clone(),
             attend_at: Some(now.mono),
             last_run: kept.last_run.clone(),
@@ -100,6 +101,7 @@ impl Unit {
             unit.end_run(now, *over);
         }
         unit.train.doubt(&unit.alerts);
+        unit.take_up_episodes(now);
         if let Some(open) = unit.former.open_run.take() {
             unit.totals.runs += 1;
             unit.end_run(now, record::interrupted(&open, &unit.totals));
@@ -140,6 +142,7 @@ impl Unit {
         let over = self.runs.over.as_ref();
         state.over_run = over.map(|(record, _)| Box::new(record.clone()));
         state.cycling = self.cycling.state(self.looked_at, self.runs.usual_level);
+        state.episodes = self.episodes;
         state.notices = self.notices.clone();
         state.last_run = self.last_run.clone();
         state.hand_tests = self.hand_tests.clone();

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::time::Wall;
 
-use super::alert::Notice;
+use super::alert::{Episode, Notice};
 use super::journal::Entry;
 use super::record::RunRecord;
 use super::stage::StageRecord;
@@ -17,6 +17,9 @@ pub enum Output {
     Event(Event),
     /// An alert changed; its index in the unit's list of alerts.
     AlertChanged(usize),
+    /// An alert was raised, acknowledged or cleared: how its episode stands, to be kept in place of what
+    /// was kept of that number.
+    AlertNoted(Box<Episode>),
     /// An entry was added to the maintenance log.
     Logged(Box<Entry>),
     /// A person is to be told of an alert. It waits in the state until [`super::Unit::delivered`], and

@@ -46,6 +46,8 @@ pub struct UnitState {
     pub membrane: MembraneState,
     /// Alerts by key.
     pub alerts: BTreeMap<String, AlertState>,
+    /// Number of the last alert's episode.
+    pub episodes: u64,
     /// The run that was going on.
     pub open_run: Option<OpenRunState>,
     /// The run that was over and waited for a flush after it.

@@ -87,11 +87,13 @@ impl Unit {
             Change::Raised => {
                 let text = format!("{sentence} {}", alert::check_first(alert.code));
                 self.event(now, EventKind::AlertRaised, Some(key), text);
+                self.begin_episode(now, index);
                 self.keep = Keep::Now;
             }
             Change::Cleared => {
                 let text = format!("{}: over.", alert::title(alert.code));
                 self.event(now, EventKind::AlertCleared, Some(key), text);
+                self.end_episode(now, index);
                 self.keep = Keep::Now;
             }
         }

@@ -76,6 +76,8 @@ pub struct Unit {
     /// Number of the last entry told since the start, and when.
     pub(super) last_told: Option<(u64, Mono)>,
     pub(super) alerts: Vec<Alert>,
+    /// Number of the last alert's episode.
+    pub(super) episodes: u64,
     pub(super) notices: Notices,
     /// When the active alerts are to be looked after next.
     pub(super) attend_at: Option<Mono>,

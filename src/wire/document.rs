@@ -287,7 +287,7 @@ pub fn notice(prefix: &str, unit: &str, notice: &Notice) -> Outgoing {
     }
 }
 
-/// A run as published and stored.
+/// A run as published.
 #[must_use]
 pub fn run_text(record: &RunRecord) -> String {
     run_fields(Some(record)).text()

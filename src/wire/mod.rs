@@ -12,6 +12,7 @@ pub mod log;
 pub mod notice;
 pub mod openmetrics;
 pub mod payload;
+pub mod recorded;
 mod state;
 
 pub use fields::Text;

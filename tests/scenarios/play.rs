@@ -189,8 +189,8 @@ impl<'a> Player<'a> {
                     (unit, "notice")
                 }
                 Record::Run(unit, _) => (unit, "run"),
-                // One for every minute.
-                Record::Sample(..) => continue,
+                // One for every minute; one beside each event of an alert.
+                Record::Alert(..) | Record::Sample(..) => continue,
                 Record::Stage(unit, _) => (unit, "stage"),
             });
         }

@@ -105,7 +105,7 @@ fn the_service_would_say_the_same() {
         match record {
             Record::Run(_, run) => records.push(*run),
             Record::Sample(_, sample) => samples.push(sample),
-            Record::Notice(..) => {}
+            Record::Alert(..) | Record::Notice(..) => {}
             Record::Entry(..) | Record::Stage(..) => panic!("nothing was replaced"),
         }
     }

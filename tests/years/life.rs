@@ -261,6 +261,7 @@ impl<'a> Life<'a> {
                 Output::Notice(notice) => self.unit.delivered(notice.number),
                 Output::Event(_)
                 | Output::AlertChanged(_)
+                | Output::AlertNoted(_)
                 | Output::Logged(_)
                 | Output::StageReplaced(_) => {}
             }

@@ -208,6 +208,9 @@ impl Unit {
                 alert.answer(now, answer);
                 self.outputs.push_back(Output::AlertChanged(*index));
             }
+            if let Answer::Acknowledge { note } = answer {
+                self.acknowledge_episode(now, *index, note.clone());
+            }
         }
         let names: Vec<&str> = active
             .iter()

@@ -90,6 +90,7 @@ pub(in crate::core) fn alerts_of(
                 seen: None,
                 care: Care::default(),
                 because: None,
+                episode: None,
                 hold: Duration::ZERO,
                 casts: None,
                 due: None,
@@ -101,6 +102,7 @@ pub(in crate::core) fn alerts_of(
             alert.life = Life::new(state.life);
             alert.seen = state.seen;
             alert.care = state.care;
+            alert.episode = state.episode;
             alert.casts = state.casts.and_then(|(id, doubt)| {
                 let at = settings.sensors.iter().position(|sensor| sensor.id == id);
                 Some((at?, doubt))

@@ -7,6 +7,7 @@ mod care;
 mod chemistry;
 mod condition;
 mod doubted;
+mod episode;
 mod figures;
 mod hydraulic;
 mod life;
@@ -23,6 +24,7 @@ mod wear;
 pub use attend::{ALL_ALERTS, Answer};
 pub use care::Care;
 pub use condition::Condition;
+pub use episode::{Acknowledged, End, Ending, Episode, Ongoing};
 pub(super) use life::Change;
 use life::Verdict;
 pub use life::{Life, LifeState, Phase};
@@ -263,6 +265,8 @@ pub struct Alert {
     pub care: Care,
     /// The key of the active alert that is told instead of this one.
     pub because: Option<String>,
+    /// Its present episode, or the last while that may go on.
+    pub(super) episode: Option<Ongoing>,
     /// What its limit last asked for before it is raised.
     pub(super) hold: Duration,
     /// The sensor it casts doubt on while it is active, and why.
@@ -309,6 +313,9 @@ pub struct AlertState {
     /// What people know of it and said to it.
     #[serde(default)]
     pub care: Care,
+    /// Its present episode, or the last while that may go on.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(super) episode: Option<Ongoing>,
 }
 
 impl Alert {
@@ -384,6 +391,7 @@ impl Alert {
                 .casts
                 .and_then(|(index, doubt)| Some((id(index)?, doubt))),
             care: self.care.kept(),
+            episode: self.episode.as_ref().map(Ongoing::kept),
         }
     }
 }

@@ -90,7 +90,7 @@ pub fn samples(
         .map(Option::unwrap_or_default)
 }
 
-fn read(
+pub(super) fn read(
     connection: &Connection,
     unit: &str,
     since: i64,

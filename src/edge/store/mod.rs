@@ -9,6 +9,7 @@ mod header;
 mod history;
 mod look;
 mod open;
+mod past;
 mod schema;
 mod writer;
 
@@ -24,6 +25,7 @@ use tokio::sync::oneshot;
 pub use error::StoreError;
 pub use history::samples;
 pub use look::{Look, look, look_at_log};
+pub use past::{past, units};
 
 /// Name of the database in the state folder.
 pub const FILE: &str = "permeated.db";
@@ -70,6 +72,8 @@ pub struct Checkpoint {
     pub stages_replaced: Vec<StageRow>,
     /// Entries of the maintenance log; one with the number of a kept one is not written.
     pub entries: Vec<EntryRow>,
+    /// Episodes of alerts, each in place of what was kept of its number.
+    pub alerts: Vec<AlertRow>,
     /// Samples; one that began with a kept one is not written.
     pub samples: Vec<SampleRow>,
     /// The whole new list of subscriptions; `None` keeps the old one.
@@ -105,6 +109,21 @@ pub struct EntryRow {
     /// Its number in the unit.
     pub number: u64,
     /// JSON of the entry.
+    pub document: String,
+}
+
+/// An alert from its raising to its end.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct AlertRow {
+    /// Unit id.
+    pub unit: String,
+    /// Its number in the unit.
+    pub number: u64,
+    /// When it was raised, milliseconds since 1970, if that is known.
+    pub since: Option<i64>,
+    /// When it was over; `None` while it lasts.
+    pub until: Option<i64>,
+    /// JSON of the episode.
     pub document: String,
 }
 

@@ -14,6 +14,7 @@ pub(super) const MIGRATIONS: &[&str] = &[
     SAMPLES,
     ANNOUNCED,
     NOTICES,
+    ALERTS,
 ];
 
 const WHOLE_STATES: &str = "
@@ -110,6 +111,19 @@ const NOTICES: &str = "
         unit   TEXT NOT NULL,
         number INTEGER NOT NULL,
         PRIMARY KEY (target, unit)
+    ) STRICT, WITHOUT ROWID;
+";
+
+/// Every alert from its raising to its end, numbered within its unit; the times are in milliseconds since
+/// 1970. A row is written again when its episode goes on.
+const ALERTS: &str = "
+    CREATE TABLE alert (
+        unit     TEXT NOT NULL,
+        number   INTEGER NOT NULL,
+        since    INTEGER,
+        until    INTEGER,
+        document TEXT NOT NULL,
+        PRIMARY KEY (unit, number)
     ) STRICT, WITHOUT ROWID;
 ";
 

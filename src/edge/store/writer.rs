@@ -51,6 +51,7 @@ fn write(
     write_runs(&transaction, checkpoint)?;
     write_stages(&transaction, checkpoint)?;
     write_entries(&transaction, checkpoint)?;
+    write_alerts(&transaction, checkpoint)?;
     history::write(&transaction, &checkpoint.samples, gathered)?;
     write_notices(&transaction, checkpoint)?;
     if let Some(topics) = &checkpoint.subscriptions {
@@ -123,6 +124,32 @@ fn write_entries(transaction: &Transaction<'_>, checkpoint: &Checkpoint) -> rusq
             i64::try_from(row.number).unwrap_or(i64::MAX),
             row.document
         ])?;
+    }
+    Ok(())
+}
+
+/// Of a unit so many alerts are kept: decades, unless one comes and goes all day.
+const MOST_ALERTS: i64 = 10_000;
+
+fn write_alerts(transaction: &Transaction<'_>, checkpoint: &Checkpoint) -> rusqlite::Result<()> {
+    let mut upsert = transaction.prepare_cached(
+        "INSERT INTO alert (unit, number, since, until, document) VALUES (?1, ?2, ?3, ?4, ?5)
+         ON CONFLICT DO UPDATE SET since = excluded.since, until = excluded.until,
+             document = excluded.document",
+    )?;
+    let mut forget = transaction.prepare_cached(
+        "DELETE FROM alert WHERE unit = ?1 AND number <= ?2 AND until IS NOT NULL",
+    )?;
+    for row in &checkpoint.alerts {
+        let number = i64::try_from(row.number).unwrap_or(i64::MAX);
+        upsert.execute(params![
+            row.unit,
+            number,
+            row.since,
+            row.until,
+            row.document
+        ])?;
+        forget.execute(params![row.unit, number - MOST_ALERTS])?;
     }
     Ok(())
 }

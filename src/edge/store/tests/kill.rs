@@ -22,11 +22,23 @@ fn saves_until_killed() {
         let checkpoint = Checkpoint {
             runs: vec![run_number(number)],
             retained: Some(topics(&[&number.to_string()])),
+            alerts: vec![alert(number - 1, Some(0)), alert(number, None)],
             ..in_parts(number)
         };
         saved(&store, checkpoint).unwrap();
         // Past the test harness, which would keep a print for itself.
         writeln!(std::io::stdout(), "saved {number}").unwrap();
+    }
+}
+
+/// An alert of which every checkpoint ends the one before.
+fn alert(number: u32, until: Option<i64>) -> AlertRow {
+    AlertRow {
+        unit: "rodi".to_owned(),
+        number: number.into(),
+        since: Some(0),
+        until,
+        document: "{}".to_owned(),
     }
 }
 
@@ -111,11 +123,13 @@ fn no_acknowledged_save_is_lost_in_thirty_kills() {
         store.close().unwrap();
         assert_eq!(folder.count("run"), found, "a torn checkpoint");
         if found > 0 {
+            assert_eq!(folder.count("alert"), found + 1, "a lost alert");
+            assert_eq!(folder.count("alert WHERE until IS NULL"), 1, "a torn alert");
             assert_eq!(loaded.retained, topics(&[&found.to_string()]));
         }
         known = found;
     }
-    assert!(known > 100, "only {known} saves: the test saw too little");
+    assert!(known > 50, "only {known} saves: the test saw too little");
 }
 
 #[test]

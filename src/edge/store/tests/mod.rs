@@ -5,6 +5,7 @@ mod history;
 mod kill;
 mod log;
 mod parts;
+mod past;
 mod refusals;
 
 use std::{fs, os::unix::fs::PermissionsExt, path::PathBuf, time::Duration};
