@@ -5,6 +5,7 @@
 
 mod announcing;
 mod homie;
+mod manager;
 mod outlets;
 mod reading;
 
@@ -24,6 +25,7 @@ use crate::{
         mqtt::{self, FromBroker, Inbox, Message, MqttError, Session, SessionOptions},
         notify::{Notifier, NotifyError},
         store::{Loaded, Store, StoreError},
+        systemd::ServiceManager,
     },
     installation::{Incoming, Installation},
     keeper::{Keeper, Released},
@@ -77,6 +79,21 @@ const LONGEST_SLEEP: Duration = Duration::from_secs(60);
 /// While something waits for the broker to have all before it, it is asked for this often.
 const DELIVERY_POLL: Duration = Duration::from_secs(1);
 
+/// How the loop ends.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Leave {
+    /// The service stops: the broker is told that it is away.
+    ForGood,
+    /// It goes on at once with other settings: nobody needs to know.
+    ToReturn,
+}
+
+impl From<()> for Leave {
+    fn from((): ()) -> Self {
+        Self::ForGood
+    }
+}
+
 /// The service, ready to run.
 pub struct App {
     installation: Installation,
@@ -89,6 +106,9 @@ pub struct App {
     questions: Option<Questions>,
     /// Sends notices by HTTP, when a target is configured or something waits.
     notifier: Option<Notifier>,
+    manager: ServiceManager,
+    /// When the service manager is told that we are ready, broker or not.
+    ready_by: Option<tokio::time::Instant>,
     started: Option<Wall>,
     /// Messages heard.
     heard: u64,
@@ -109,6 +129,7 @@ pub struct App {
 }
 
 use homie::HomieSession;
+use manager::sleep_until;
 use outlets::{next_question, next_settled, notifier};
 
 impl App {
@@ -185,6 +206,8 @@ impl App {
             clock,
             questions,
             notifier,
+            manager: ServiceManager::default(),
+            ready_by: None,
             started: now.date(),
             heard: 0,
             unwanted,
@@ -198,11 +221,14 @@ impl App {
         })
     }
 
-    /// Runs until `stop` resolves, then saves, says goodbye and leaves.
+    /// Runs until `stop` resolves, then saves, says goodbye and leaves. Gives back the service manager.
     ///
     /// # Errors
     /// When the last state could not be written.
-    pub async fn run(mut self, stop: impl Future<Output = ()>) -> Result<(), AppError> {
+    pub async fn run(
+        mut self,
+        stop: impl Future<Output = impl Into<Leave>>,
+    ) -> Result<ServiceManager, AppError> {
         tokio::pin!(stop);
         for topic in self.ghosts.clone() {
             self.session.publish(Outgoing {
@@ -211,7 +237,9 @@ impl App {
                 retain: true,
             });
         }
+        let mut why = Leave::ForGood;
         loop {
+            self.manager.feed_watchdog();
             let wake = self
                 .installation
                 .deadline()
@@ -219,10 +247,15 @@ impl App {
             let announcer = self.installation.announcer();
             let waits = announcer.awaits_delivery() || (announcer.is_done() && !self.steps_done);
             let longest = if waits { DELIVERY_POLL } else { LONGEST_SLEEP };
+            let longest = longest.min(self.manager.longest_rest());
             let wake = tokio::time::sleep(wake.min(longest));
             let checkpoint = self.keeper.due();
             tokio::select! {
-                () = &mut stop => break,
+                leave = &mut stop => {
+                    why = leave.into();
+                    break;
+                }
+                () = sleep_until(self.ready_by) => self.ready_without_broker(),
                 item = self.inbox.receive() => self.take(item),
                 item = homie::next_item(&mut self.homie) => self.take_of_homie(item),
                 released = self.keeper.written() => self.release(released),
@@ -245,8 +278,8 @@ impl App {
             }
         }
         let lost = self.lost.take();
-        self.leave().await?;
-        lost.map_or(Ok(()), |reason| Err(AppError::SessionLost(reason)))
+        let manager = self.leave(why).await?;
+        lost.map_or(Ok(manager), |reason| Err(AppError::SessionLost(reason)))
     }
 
     /// What is durable now goes on its way.
@@ -281,6 +314,7 @@ impl App {
     }
 
     fn take(&mut self, item: FromBroker) {
+        self.tell_manager(&item);
         match item {
             FromBroker::Message(message) => self.hear(message),
             FromBroker::Delivered { letter } => self.delivered(letter),
@@ -341,33 +375,35 @@ impl App {
         self.keeper.note(keep, None);
     }
 
-    async fn leave(mut self) -> Result<(), AppError> {
-        tracing::info!("stopping");
+    async fn leave(mut self, why: Leave) -> Result<ServiceManager, AppError> {
+        if why == Leave::ForGood {
+            tracing::info!("stopping");
+            self.manager.stopping();
+        }
+        // Its port must be free when the next loop opens it.
+        self.questions = None;
         self.installation.advance(self.clock.now());
         self.publish();
         self.close_notifier().await;
+        tokio::task::yield_now().await;
         let kept = self.keeper.close(&mut self.installation).await;
         let result = match kept {
             Ok(receipts) => {
                 for receipt in receipts {
                     self.session.acknowledge(receipt);
                 }
-                Ok(())
+                Ok(self.manager)
             }
             Err(error) => Err(error.into()),
         };
         let homie = homie::leave(self.homie.take(), GOODBYE);
+        if why == Leave::ToReturn {
+            self.session.stay_silent();
+        }
         let (farewell, ()) = tokio::join!(self.session.close(GOODBYE), homie);
-        if farewell.said_goodbye {
+        if farewell.said_goodbye && why == Leave::ForGood {
             tracing::info!(topic = self.status_topic, "said offline");
         }
         result
-    }
-}
-
-async fn sleep_until(at: Option<tokio::time::Instant>) {
-    match at {
-        Some(at) => tokio::time::sleep_until(at).await,
-        None => std::future::pending().await,
     }
 }

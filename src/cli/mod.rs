@@ -20,7 +20,7 @@ use std::{
 
 use clap::{Parser, Subcommand};
 
-use crate::config::{self, Settings};
+use crate::config::{self, Problems, Settings};
 
 /// Everything a user may type.
 #[derive(Debug, Parser)]
@@ -116,19 +116,25 @@ pub fn main() -> ExitCode {
         Command::Replay { config, log } => {
             with_settings(&config, |settings| replay::run(settings, &log))
         }
-        Command::Run { config } => with_settings(&config, run::run),
+        Command::Run { config } => {
+            with_settings(&config, |settings| run::run(settings, &|| read(&config)))
+        }
     }
 }
 
 /// Reads the configuration; its problems end the command with status 2.
 fn with_settings(path: &Path, command: impl FnOnce(&Settings) -> ExitCode) -> ExitCode {
-    match config::load(path, &environment(), state_directory().as_deref()) {
+    match read(path) {
         Ok(settings) => command(&settings),
         Err(problems) => {
             complain(&problems);
             PROBLEMS.into()
         }
     }
+}
+
+fn read(path: &Path) -> Result<Settings, Problems> {
+    config::load(path, &environment(), state_directory().as_deref())
 }
 
 /// Tells a person, on standard error, why a command did not do its work.

@@ -1,15 +1,21 @@
 //! `permeated run`: the service in the foreground. SIGTERM or SIGINT ends it within two seconds,
-//! with the state saved and `offline` published.
+//! with the state saved and `offline` published. SIGHUP has it read its configuration anew: wrong, it
+//! is told and nothing changes; right, the loop is left and entered again as by a restart, but that
+//! nobody is told `offline`.
 
-use std::{future::Future, process::ExitCode};
+use std::{borrow::Cow, future::Future, process::ExitCode};
 
-use tokio::signal::unix::{SignalKind, signal};
+use tokio::signal::unix::{Signal, SignalKind, signal};
 
 use super::{FAILED, complain};
 use crate::{
-    app::{App, AppError},
-    config::Settings,
-    edge::{clock::Clock, store::Store},
+    app::{App, AppError, Leave},
+    config::{Problems, Settings},
+    edge::{
+        clock::Clock,
+        store::{Loaded, Store},
+        systemd::ServiceManager,
+    },
 };
 
 /// Why the service ended badly.
@@ -21,10 +27,11 @@ enum RunError {
     Runtime(#[from] std::io::Error),
 }
 
-/// Runs the service until it is told to stop.
+/// Runs the service until it is told to stop. `read` reads the configuration anew, when that is asked
+/// for (SIGHUP).
 #[must_use]
-pub fn run(settings: &Settings) -> ExitCode {
-    match serve(settings) {
+pub fn run(settings: &Settings, read: &dyn Fn() -> Result<Settings, Problems>) -> ExitCode {
+    match serve(settings, read) {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => {
             complain(&format!("permeated: {error}"));
@@ -33,24 +40,103 @@ pub fn run(settings: &Settings) -> ExitCode {
     }
 }
 
-fn serve(settings: &Settings) -> Result<(), RunError> {
+fn serve(
+    settings: &Settings,
+    read: &dyn Fn() -> Result<Settings, Problems>,
+) -> Result<(), RunError> {
     // Before the runtime, so that nothing is started that would have to be stopped.
-    let (store, loaded) = Store::open(&settings.store.directory).map_err(AppError::from)?;
+    let opened = Store::open(&settings.store.directory).map_err(AppError::from)?;
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()?;
-    let ended = runtime.block_on(async {
-        let stop = stop_signal()?;
-        let units = settings.units.len();
-        let broker = &settings.broker;
-        tracing::info!(units, broker = %format!("{}:{}", broker.host, broker.port), "permeated {} starts", env!("CARGO_PKG_VERSION"));
-        let app = App::new(settings, store, loaded, Clock::real())?;
-        app.run(stop).await?;
-        Ok(())
-    });
+    let ended = runtime.block_on(serve_on(settings, read, opened));
     // Everything is written. A name server that does not answer must not hold up the end.
     runtime.shutdown_background();
     ended
+}
+
+async fn serve_on(
+    settings: &Settings,
+    read: &dyn Fn() -> Result<Settings, Problems>,
+    opened: (Store, Loaded),
+) -> Result<(), RunError> {
+    let mut signals = Signals::new()?;
+    let mut settings = Cow::Borrowed(settings);
+    tracing::info!("permeated {} starts", env!("CARGO_PKG_VERSION"));
+    let mut app = start(&settings, opened)?.under(ServiceManager::of_environment());
+    loop {
+        let mut next = None;
+        let mut manager = app.run(signals.end(read, &mut next)).await?;
+        let Some(new) = next else { return Ok(()) };
+        manager.reloading();
+        app = match open(&new) {
+            Ok(app) => {
+                settings = Cow::Owned(new);
+                app
+            }
+            Err(error) => {
+                tracing::error!(
+                    "the new configuration cannot be used ({error}); going on with the old one"
+                );
+                open(&settings)?
+            }
+        }
+        .under(manager);
+    }
+}
+
+fn open(settings: &Settings) -> Result<App, AppError> {
+    start(settings, Store::open(&settings.store.directory)?)
+}
+
+fn start(settings: &Settings, (store, loaded): (Store, Loaded)) -> Result<App, AppError> {
+    let units = settings.units.len();
+    let broker = format!("{}:{}", settings.broker.host, settings.broker.port);
+    tracing::info!(units, broker = %broker, "watching");
+    App::new(settings, store, loaded, Clock::real())
+}
+
+/// What tells the service to end or to read its configuration anew.
+struct Signals {
+    terminate: Signal,
+    interrupt: Signal,
+    hang_up: Signal,
+}
+
+impl Signals {
+    fn new() -> std::io::Result<Self> {
+        Ok(Self {
+            terminate: signal(SignalKind::terminate())?,
+            interrupt: signal(SignalKind::interrupt())?,
+            hang_up: signal(SignalKind::hangup())?,
+        })
+    }
+
+    /// Resolves when the loop is to end; `next` then holds the settings to go on with, if it is to. What
+    /// is wrong in the file is told, and changes nothing.
+    async fn end(
+        &mut self,
+        read: &dyn Fn() -> Result<Settings, Problems>,
+        next: &mut Option<Settings>,
+    ) -> Leave {
+        loop {
+            tokio::select! {
+                _ = self.terminate.recv() => return Leave::ForGood,
+                _ = self.interrupt.recv() => return Leave::ForGood,
+                _ = self.hang_up.recv() => {}
+            }
+            match read() {
+                Ok(settings) => {
+                    tracing::info!("the configuration was read anew");
+                    *next = Some(settings);
+                    return Leave::ToReturn;
+                }
+                Err(problems) => {
+                    tracing::error!("the configuration was read anew, but not taken:\n{problems}");
+                }
+            }
+        }
+    }
 }
 
 /// Resolves when the service is told to stop.

@@ -11,4 +11,5 @@ pub mod notify;
 #[cfg(feature = "demo-broker")]
 mod quiet_thread;
 pub mod store;
+pub mod systemd;
 pub mod trust;

@@ -20,6 +20,7 @@ mod flood;
 mod homie;
 mod hub;
 mod maintenance;
+mod manager;
 mod metrics;
 mod notices;
 mod notify;

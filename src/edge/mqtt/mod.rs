@@ -185,6 +185,11 @@ impl Session {
         }
     }
 
+    /// [`Session::close`] will say nothing of our leaving: we are back in a moment.
+    pub fn stay_silent(&self) {
+        self.shared.link().outbox.stay_silent();
+    }
+
     /// Delivers what waits, says `offline`, and leaves; after `limit` it leaves as it is, and the
     /// broker says `offline` for us.
     pub async fn close(mut self, limit: Duration) -> Farewell {

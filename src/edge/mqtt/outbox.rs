@@ -189,9 +189,18 @@ impl Outbox {
         self.is_leaving = true;
     }
 
-    /// Whether the broker has all of our leaving.
+    /// We shall leave without a word.
+    pub(super) fn stay_silent(&mut self) {
+        self.presence.away.clear();
+    }
+
+    /// Whether the broker has all of our leaving, or all there was where nothing is to be said of it.
     pub(super) fn said_goodbye(&self) -> bool {
-        self.said_goodbye
+        if self.presence.away.is_empty() {
+            self.is_leaving && self.next().is_none() && self.travelling() == 0
+        } else {
+            self.said_goodbye
+        }
     }
 
     /// The next word on our being here, if its time has come.
