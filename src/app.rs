@@ -4,6 +4,7 @@
 //! `offline`, leave.
 
 mod announcing;
+mod capturing;
 mod homie;
 mod manager;
 mod outlets;
@@ -11,6 +12,7 @@ mod reading;
 
 use std::{
     collections::{BTreeMap, BTreeSet},
+    fs::File,
     future::Future,
     sync::Arc,
     time::Duration,
@@ -24,6 +26,7 @@ use crate::{
         http::{self, HttpError, Questions},
         mqtt::{self, FromBroker, Inbox, Message, MqttError, Session, SessionOptions},
         notify::{Notifier, NotifyError},
+        recording::Recording,
         store::{Loaded, Store, StoreError},
         systemd::ServiceManager,
     },
@@ -102,6 +105,8 @@ pub struct App {
     homie: Option<HomieSession>,
     keeper: Keeper,
     clock: Clock,
+    /// Where what is heard is written down, when that is asked for.
+    capture: Option<Capture>,
     /// Where scrapers ask, when that is switched on.
     questions: Option<Questions>,
     /// Sends notices by HTTP, when a target is configured or something waits.
@@ -128,12 +133,14 @@ pub struct App {
     lost: Option<String>,
 }
 
+use capturing::Capture;
 use homie::HomieSession;
 use manager::sleep_until;
 use outlets::{next_question, next_settled, notifier};
 
 impl App {
-    /// Sets everything up; must be called inside a tokio runtime. The broker need not be there.
+    /// Sets everything up; must be called inside a tokio runtime. The broker need not be there. What is
+    /// heard is written to `log`, if there is one, so that a replay of it does the same.
     ///
     /// # Errors
     /// When the session cannot be set up, metrics cannot be served or a kept state cannot be read.
@@ -142,9 +149,11 @@ impl App {
         store: Store,
         loaded: Loaded,
         clock: Clock,
+        log: Option<Recording<File>>,
     ) -> Result<Self, AppError> {
         let mut kept = read_states(&loaded)?;
         let now = clock.now();
+        let capture = log.and_then(|log| Capture::begin(log, &kept, now));
         let mut installation =
             Installation::new(settings, |id| kept.remove(id).unwrap_or_default(), now);
         let subscriptions = installation.subscriptions();
@@ -204,6 +213,7 @@ impl App {
             homie,
             keeper,
             clock,
+            capture,
             questions,
             notifier,
             manager: ServiceManager::default(),
@@ -265,7 +275,7 @@ impl App {
                     self.keeper.begin(&mut self.installation);
                 }
                 () = wake => {
-                    self.installation.advance(self.clock.now());
+                    self.advance();
                     self.note(Keep::Soon);
                 }
             }
@@ -319,8 +329,9 @@ impl App {
             FromBroker::Message(message) => self.hear(message),
             FromBroker::Delivered { letter } => self.delivered(letter),
             // The session has logged both, with what to do about it.
-            FromBroker::Connected { .. } => {}
+            FromBroker::Connected { .. } => self.note_back(),
             FromBroker::Disconnected { reason } => {
+                self.note_away(&reason);
                 if !self.session.health().polling {
                     self.lost = Some(reason);
                 }
@@ -354,7 +365,7 @@ impl App {
             arrival,
             packet,
         };
-        let keep = self.installation.hear(self.clock.now(), incoming);
+        let keep = self.take_in(incoming);
         match (keep, message.receipt) {
             (Keep::Now, receipt) => self.keeper.note(Keep::Now, receipt),
             // What changed nothing that could not be had again need not wait for the store: the
@@ -382,7 +393,7 @@ impl App {
         }
         // Its port must be free when the next loop opens it.
         self.questions = None;
-        self.installation.advance(self.clock.now());
+        self.advance_and_end();
         self.publish();
         self.close_notifier().await;
         tokio::task::yield_now().await;

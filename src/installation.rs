@@ -14,7 +14,7 @@ use std::{
     sync::Arc,
 };
 
-use readings::{availability, moment, observation};
+use readings::{availability, moment, observation, plain_observation};
 
 use crate::{
     announcer::Announcer,
@@ -231,6 +231,23 @@ impl Installation {
             self.settle(seat, now);
         }
         keep
+    }
+
+    /// Hears a sensor's plain value from a table, whatever its topic and pointer are; `unit` and `sensor`
+    /// are their places in the settings.
+    pub fn hear_reading(&mut self, now: Now, unit: usize, sensor: usize, text: &str) {
+        self.advance(now);
+        let Some(seat) = self.seats.get_mut(unit) else {
+            return;
+        };
+        let Some(settings) = seat.unit.settings().sensors.get(sensor) else {
+            return;
+        };
+        let observation = plain_observation(settings, text);
+        seat.unit
+            .observe(now, sensor, observation, Arrival::Live, None);
+        seat.publisher.stir();
+        self.settle(unit, now);
     }
 
     /// When [`Installation::advance`] should be called if nothing is heard before.

@@ -2,7 +2,12 @@
 //! wrong lines told with their place.
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
-use std::{collections::BTreeMap, path::Path};
+use std::{
+    collections::BTreeMap,
+    io::Write as _,
+    path::Path,
+    process::{Command, Stdio},
+};
 
 use permeated::{
     cli::replay::{ReplayError, replay},
@@ -149,4 +154,158 @@ fn a_log_may_jump_back() {
     let out = replayed(&log).unwrap();
     let now = last(&out, "permeated/basement/now");
     assert_eq!(now["feed_tds_mg_l"], 250.0, "{now}");
+}
+
+const SENSORS: &str = "time_zone = \"Europe/Berlin\"\n[publish]\ninterval = \"1 s\"\n\
+    [[unit.u.sensor]]\nat = \"permeate_flow\"\ntopic = \"a\"\npointer = \"/f\"\nunit = \"L/min\"\n\
+    [[unit.u.sensor]]\nat = \"feed_tds\"\ntopic = \"a\"\npointer = \"/t\"\nunit = \"ppm\"\n\
+    [[unit.u.sensor]]\nat = \"pump\"\ntopic = \"b\"\n";
+
+fn of_sensors(log: &[u8]) -> Result<String, ReplayError> {
+    let settings = config::from_text("t.toml", SENSORS, &BTreeMap::new(), None).unwrap();
+    let mut out = Vec::new();
+    replay(&settings, "t", log, &mut out)?;
+    Ok(String::from_utf8(out).unwrap())
+}
+
+/// The same twenty minutes three times: as messages of JSON; as a table of topics; as a table with a column
+/// for each sensor, by the owner's clock (Berlin in June: two hours ahead of UTC).
+fn three_ways() -> [String; 3] {
+    let [mut log, mut topics, mut columns] = [
+        "",
+        "time,topic,payload,retain\n",
+        "time,permeate_flow,feed_tds,pump\n",
+    ]
+    .map(str::to_owned);
+    for minute in 0..20 {
+        let (flow, tds) = (f64::from(minute % 7) / 10.0, 240 + minute);
+        let board = format!("{{\"f\": {flow}, \"t\": {tds}}}");
+        let pump = if minute == 5 { "ON" } else { "" };
+        let utc = format!("2026-06-01T06:{minute:02}:00Z");
+        for (topic, payload) in [("a", board.as_str()), ("b", pump)] {
+            if !payload.is_empty() {
+                let quoted = Value::from(payload);
+                log +=
+                    &format!("{{\"time\":\"{utc}\",\"topic\":\"{topic}\",\"payload\":{quoted}}}\n");
+                // RFC 4180, 2.7: a quote in a quoted field is doubled.
+                let doubled = payload.replace('"', "\"\"");
+                topics += &format!("{utc},{topic},\"{doubled}\",false\n");
+            }
+        }
+        columns += &format!("2026-06-01 08:{minute:02}:00,{flow},{tds},{pump}\n");
+    }
+    [log, topics, columns]
+}
+
+#[test]
+fn a_table_replays_as_the_messages_it_stands_for() {
+    let [log, topics, columns] = three_ways();
+    let expected = of_sensors(log.as_bytes()).unwrap();
+    assert!(expected.contains("run_started"), "{expected}");
+    assert!(of_sensors(topics.as_bytes()).unwrap() == expected);
+    assert!(of_sensors(columns.as_bytes()).unwrap() == expected);
+    // As spreadsheets write it where commas are decimal, with a byte order mark.
+    let semicolons = columns.replace(',', ";").replace('.', ",");
+    assert!(of_sensors(format!("\u{feff}{semicolons}").as_bytes()).unwrap() == expected);
+    // Tables as Python's csv module writes them, in both of its dialects.
+    for dialect in ["excel", "excel-tab"] {
+        let script = format!(
+            "import csv, sys\nrows = csv.reader(sys.stdin.read().splitlines())\n\
+             csv.writer(sys.stdout, '{dialect}').writerows(rows)"
+        );
+        let mut python = Command::new("python3")
+            .args(["-c", &script])
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .spawn()
+            .expect("python3; run the tests with tests/run, which checks for what is needed");
+        python
+            .stdin
+            .take()
+            .unwrap()
+            .write_all(topics.as_bytes())
+            .unwrap();
+        let table = python.wait_with_output().unwrap().stdout;
+        assert!(table.windows(2).any(|bytes| bytes == b"\r\n"));
+        assert!(of_sensors(&table).unwrap() == expected, "{dialect}");
+    }
+}
+
+#[test]
+fn wrong_tables_are_told_with_line_and_column() {
+    let head = "time,permeate_flow,feed_tds,pump\n2026-06-01T06:00:00Z,1,250,\n";
+    for (rows, expected) in [
+        ("noon,1,250,\n", "t:3: column 1 (time): \"noon\""),
+        (
+            "2026-06-01T06:01:00Z,1,many,\n",
+            "t:3: column 3 (feed_tds): \"many\" is not a number",
+        ),
+        (
+            "2026-06-01T06:01:00Z,1\n",
+            "t:3: 2 cells, where the header has 4",
+        ),
+        (
+            "2026-10-25 02:30,1,2,\n",
+            "t:3: column 1 (time): \"2026-10-25 02:30\" came twice",
+        ),
+    ] {
+        let error = of_sensors(format!("{head}{rows}").as_bytes())
+            .unwrap_err()
+            .to_string();
+        assert!(error.starts_with(expected), "{error}");
+    }
+    let error = of_sensors(b"time,flow\n").unwrap_err().to_string();
+    assert!(
+        error.starts_with("t:1: column 2 of the header, \"flow\"")
+            && error.contains("permeate_flow, feed_tds, pump"),
+        "{error}"
+    );
+    let error = of_sensors(b"time,pump\n2026-06-01T06:00:00Z,\xff\n")
+        .unwrap_err()
+        .to_string();
+    assert!(error.starts_with("t:2: column 2 is no UTF-8"), "{error}");
+}
+
+#[test]
+fn only_a_torn_last_line_is_left_out() {
+    let [log, ..] = three_ways();
+    let whole = of_sensors(log.as_bytes()).unwrap();
+    let torn = format!("{log}{{\"time\":\"2026-06-01T06:2");
+    assert!(of_sensors(torn.as_bytes()).unwrap() == whole);
+    // Bytes cut in the middle of a letter, too.
+    let cut = [log.as_bytes(), b"{\"time\":\"\xc3"].concat();
+    assert!(of_sensors(&cut).unwrap() == whole);
+    let lines = log.lines().count();
+    let within = format!("{torn}\n{log}");
+    let error = of_sensors(within.as_bytes()).unwrap_err().to_string();
+    assert!(error.starts_with(&format!("t:{}: ", lines + 1)), "{error}");
+    assert!(
+        of_sensors(b"{\"time\"").is_err(),
+        "a file of one broken line is no log"
+    );
+}
+
+/// A board without a battery: its wall clock was set an hour after the recording began. What measured itself
+/// by a clock that cannot be set passes as it was; without one the jump would be 56 years to live through.
+#[test]
+fn a_clock_that_was_set_late_lets_no_time_pass() {
+    let line = |time: &str, mono: u64| {
+        format!(
+            "{{\"time\":\"{time}\",\"topic\":\"a\",\"payload\":\"{{\\\"f\\\": 1.0, \\\"t\\\": 250}}\",\"mono\":{mono}}}\n"
+        )
+    };
+    let mut log = String::new();
+    for second in 0..30_u64 {
+        let time = if second < 15 {
+            format!("1970-01-01T01:00:{second:02}Z")
+        } else {
+            format!("2026-06-01T06:00:{second:02}Z")
+        };
+        log += &line(&time, 1000 * second);
+    }
+    let out = of_sensors(log.as_bytes()).unwrap();
+    let totals = last(&out, "permeated/u/totals");
+    // 1 L/min for 29 s, and the last half of what is held between two messages.
+    let litres = totals["permeate_l"].as_f64().unwrap();
+    assert!((litres - 29.0 / 60.0).abs() < 0.02, "{totals}");
 }

@@ -19,8 +19,8 @@ const LAST_NOTICE: Duration = Duration::from_millis(400);
 impl App {
     /// Tells a scraper how things stand now, once what is due has been done.
     pub(super) fn answer(&mut self, question: Question) {
+        self.advance();
         let now = self.clock.now();
-        self.installation.advance(now);
         self.note(Keep::Soon);
         let service = self.service(question.waited());
         let units = self.installation.units();

@@ -123,7 +123,7 @@ async fn play(
     let speed = f64::from(arguments.speed);
     let (store, loaded) = Store::open(&settings.store.directory).map_err(AppError::from)?;
     let clock = Clock::fast(speed);
-    let app = App::new(settings, store, loaded, clock)?;
+    let app = App::new(settings, store, loaded, clock, None)?;
     let start = jiff::Timestamp::from_millisecond(clock.now().wall.0)
         .map_or(jiff::civil::DateTime::MIN, |time| {
             jiff::tz::TimeZone::UTC.to_datetime(time)

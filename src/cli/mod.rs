@@ -1,6 +1,7 @@
 //! The commands, one file each. Each prints to standard output what was asked for, to standard
 //! error what went wrong, and says so in its exit status.
 
+pub mod capture;
 pub mod check;
 #[cfg(feature = "demo-broker")]
 pub mod demo;
@@ -8,6 +9,7 @@ pub mod expect;
 pub mod log;
 mod logging;
 pub mod notify;
+mod progress;
 pub mod replay;
 pub mod run;
 mod unit;
@@ -40,6 +42,8 @@ pub struct Arguments {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    /// Record what the service would hear from a live broker, to be replayed
+    Capture(capture::CaptureArguments),
     /// Check a configuration and say what it lets the service compute
     Check {
         /// The configuration file
@@ -68,18 +72,15 @@ enum Command {
         arguments: notify::NotifyArguments,
     },
     /// Feed a recorded log to the core and print what the service would have published
-    Replay {
-        /// The configuration file
-        #[arg(long, default_value = DEFAULT_FILE)]
-        config: PathBuf,
-        /// The log: one message a line, as JSON
-        log: PathBuf,
-    },
+    Replay(replay::ReplayArguments),
     /// Run the service in the foreground
     Run {
         /// The configuration file
         #[arg(long, default_value = DEFAULT_FILE)]
         config: PathBuf,
+        /// Add what is heard to this log, with the state it began with: a replay of it does the same
+        #[arg(long, value_name = "LOG")]
+        capture: Option<PathBuf>,
     },
 }
 
@@ -101,6 +102,9 @@ pub fn main() -> ExitCode {
     };
     logging::start(arguments.log_level.unwrap_or(usual));
     match arguments.command {
+        Command::Capture(arguments) => with_settings(&arguments.config, |settings| {
+            capture::run(settings, &arguments)
+        }),
         Command::Check { file } => check::run(&file, &environment(), state_directory().as_deref()),
         #[cfg(feature = "demo-broker")]
         Command::Demo(arguments) => demo::run(arguments),
@@ -113,12 +117,12 @@ pub fn main() -> ExitCode {
         Command::Notify { config, arguments } => {
             with_settings(&config, |settings| notify::run(settings, &arguments))
         }
-        Command::Replay { config, log } => {
-            with_settings(&config, |settings| replay::run(settings, &log))
-        }
-        Command::Run { config } => {
-            with_settings(&config, |settings| run::run(settings, &|| read(&config)))
-        }
+        Command::Replay(arguments) => with_settings(&arguments.config, |settings| {
+            replay::run(settings, &arguments)
+        }),
+        Command::Run { config, capture } => with_settings(&config, |settings| {
+            run::run(settings, &|| read(&config), capture.as_deref())
+        }),
     }
 }
 

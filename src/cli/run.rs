@@ -3,7 +3,7 @@
 //! is told and nothing changes; right, the loop is left and entered again as by a restart, but that
 //! nobody is told `offline`.
 
-use std::{borrow::Cow, future::Future, process::ExitCode};
+use std::{borrow::Cow, future::Future, path::Path, process::ExitCode};
 
 use tokio::signal::unix::{Signal, SignalKind, signal};
 
@@ -13,6 +13,7 @@ use crate::{
     config::{Problems, Settings},
     edge::{
         clock::Clock,
+        recording::{self, IfThere, RecordingError},
         store::{Loaded, Store},
         systemd::ServiceManager,
     },
@@ -23,15 +24,29 @@ use crate::{
 enum RunError {
     #[error(transparent)]
     App(#[from] AppError),
+    #[error(transparent)]
+    Capture(#[from] RecordingError),
     #[error("the service could not start: {0}")]
     Runtime(#[from] std::io::Error),
 }
 
+/// What the service is run with, from one reading of the configuration to the next.
+struct Means<'a> {
+    /// Reads the configuration anew.
+    read: &'a dyn Fn() -> Result<Settings, Problems>,
+    /// Where what it hears is written down.
+    capture: Option<&'a Path>,
+}
+
 /// Runs the service until it is told to stop. `read` reads the configuration anew, when that is asked
-/// for (SIGHUP).
+/// for (SIGHUP); what is heard goes to the log `capture`, if there is one.
 #[must_use]
-pub fn run(settings: &Settings, read: &dyn Fn() -> Result<Settings, Problems>) -> ExitCode {
-    match serve(settings, read) {
+pub fn run(
+    settings: &Settings,
+    read: &dyn Fn() -> Result<Settings, Problems>,
+    capture: Option<&Path>,
+) -> ExitCode {
+    match serve(settings, &Means { read, capture }) {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => {
             complain(&format!("permeated: {error}"));
@@ -40,16 +55,13 @@ pub fn run(settings: &Settings, read: &dyn Fn() -> Result<Settings, Problems>) -
     }
 }
 
-fn serve(
-    settings: &Settings,
-    read: &dyn Fn() -> Result<Settings, Problems>,
-) -> Result<(), RunError> {
+fn serve(settings: &Settings, means: &Means) -> Result<(), RunError> {
     // Before the runtime, so that nothing is started that would have to be stopped.
     let opened = Store::open(&settings.store.directory).map_err(AppError::from)?;
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()?;
-    let ended = runtime.block_on(serve_on(settings, read, opened));
+    let ended = runtime.block_on(serve_on(settings, means, opened));
     // Everything is written. A name server that does not answer must not hold up the end.
     runtime.shutdown_background();
     ended
@@ -57,19 +69,21 @@ fn serve(
 
 async fn serve_on(
     settings: &Settings,
-    read: &dyn Fn() -> Result<Settings, Problems>,
+    means: &Means<'_>,
     opened: (Store, Loaded),
 ) -> Result<(), RunError> {
     let mut signals = Signals::new()?;
     let mut settings = Cow::Borrowed(settings);
     tracing::info!("permeated {} starts", env!("CARGO_PKG_VERSION"));
-    let mut app = start(&settings, opened)?.under(ServiceManager::of_environment());
+    let mut app = means
+        .start(&settings, opened)?
+        .under(ServiceManager::of_environment());
     loop {
         let mut next = None;
-        let mut manager = app.run(signals.end(read, &mut next)).await?;
+        let mut manager = app.run(signals.end(means.read, &mut next)).await?;
         let Some(new) = next else { return Ok(()) };
         manager.reloading();
-        app = match open(&new) {
+        app = match means.open(&new) {
             Ok(app) => {
                 settings = Cow::Owned(new);
                 app
@@ -78,22 +92,33 @@ async fn serve_on(
                 tracing::error!(
                     "the new configuration cannot be used ({error}); going on with the old one"
                 );
-                open(&settings)?
+                means.open(&settings)?
             }
         }
         .under(manager);
     }
 }
 
-fn open(settings: &Settings) -> Result<App, AppError> {
-    start(settings, Store::open(&settings.store.directory)?)
-}
+impl Means<'_> {
+    fn open(&self, settings: &Settings) -> Result<App, RunError> {
+        let opened = Store::open(&settings.store.directory).map_err(AppError::from)?;
+        self.start(settings, opened)
+    }
 
-fn start(settings: &Settings, (store, loaded): (Store, Loaded)) -> Result<App, AppError> {
-    let units = settings.units.len();
-    let broker = format!("{}:{}", settings.broker.host, settings.broker.port);
-    tracing::info!(units, broker = %broker, "watching");
-    App::new(settings, store, loaded, Clock::real())
+    fn start(
+        &self,
+        settings: &Settings,
+        (store, loaded): (Store, Loaded),
+    ) -> Result<App, RunError> {
+        let log = self
+            .capture
+            .map(|path| recording::open(path, IfThere::Append))
+            .transpose()?;
+        let units = settings.units.len();
+        let broker = format!("{}:{}", settings.broker.host, settings.broker.port);
+        tracing::info!(units, broker = %broker, "watching");
+        Ok(App::new(settings, store, loaded, Clock::real(), log)?)
+    }
 }
 
 /// What tells the service to end or to read its configuration anew.

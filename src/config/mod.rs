@@ -96,6 +96,14 @@ pub fn load(
     )
 }
 
+/// A broker that lets everybody in, by its address alone (`mqtt://host:port`, `mqtts://host`).
+///
+/// # Errors
+/// What is wrong with the address, and what is allowed.
+pub fn broker_at(url: &str) -> Result<Broker, String> {
+    resolve::broker_at(url)
+}
+
 /// As [`load`], from a text; `file_name` is what problems call it.
 ///
 /// # Errors

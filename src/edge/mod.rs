@@ -10,6 +10,7 @@ pub mod mqtt;
 pub mod notify;
 #[cfg(feature = "demo-broker")]
 mod quiet_thread;
+pub mod recording;
 pub mod store;
 pub mod systemd;
 pub mod trust;

@@ -28,7 +28,7 @@ pub(super) fn observation(
     arrival: Arrival,
     now: Now,
 ) -> (Observation, Arrival) {
-    let read = read(settings, payload);
+    let read = read(settings, settings.pointer.as_deref(), payload);
     let (observation, is_reading) = match read {
         Ok(observation) => (observation, true),
         Err(why) => (Observation::Nothing(why.to_string()), false),
@@ -54,8 +54,17 @@ pub(super) fn observation(
     )
 }
 
-fn read(settings: &SensorSettings, payload: &Payload) -> Result<Observation, NoReading> {
-    let pointer = settings.pointer.as_deref();
+/// What a plain value says to a sensor.
+pub(super) fn plain_observation(settings: &SensorSettings, text: &str) -> Observation {
+    read(settings, None, &Payload::new(text.as_bytes()))
+        .unwrap_or_else(|why| Observation::Nothing(why.to_string()))
+}
+
+fn read(
+    settings: &SensorSettings,
+    pointer: Option<&str>,
+    payload: &Payload,
+) -> Result<Observation, NoReading> {
     match &settings.measure {
         Measure::Contact { on, off } => payload.contact(pointer, on, off).map(Observation::Contact),
         measure => payload

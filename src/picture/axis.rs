@@ -12,6 +12,8 @@ pub(super) const COLUMNS: f64 = 720.0;
 pub(super) const ROWS: f64 = 2.0 * HEIGHT;
 /// The narrowest plot that texts must fit in, in pixels: a phone's.
 pub(super) const NARROWEST: f64 = 280.0;
+/// On a plot that is narrower every other text is left out: the style's container of 34em, less the edges.
+const NARROW: f64 = 430.0;
 
 /// A title is at most so long, a name in a legend or label …
 pub(super) const TITLE: usize = 80;
@@ -108,8 +110,10 @@ pub(super) fn base(ticks: &[(f64, &str, Option<&str>)]) -> Markup {
                 @if let Some(larger) = larger {
                     @let next = ticks[index + 1..].iter().find(|(_, _, larger)| larger.is_some());
                     @let room = next.map_or(1.0, |(next, _, _)| next - share);
-                    @let hidden = (room < 0.3).then_some("picture-wide");
-                    @if room > 0.12 {
+                    // It begins at its tick, or around it, and the next one is as long.
+                    @let needed = 1.5 * width(larger) + 8.0;
+                    @let hidden = (room * NARROWEST < needed).then_some("picture-wide");
+                    @if room * NARROW >= needed {
                         text x=(x) y=(HEIGHT + 32.0) text-anchor=(anchor(*share, 0.12)) class=[hidden] { (larger) }
                     }
                 }

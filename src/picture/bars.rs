@@ -153,9 +153,9 @@ impl Bars {
         place as f64 * self.width()
     }
 
-    /// Under every so many bars what it is, never more than nine.
+    /// Under every so many bars what it is, never more than seven.
     fn ticks(&self) -> Vec<(f64, &str, Option<&str>)> {
-        let every = self.bars.len().div_ceil(9).max(1);
+        let every = self.bars.len().div_ceil(7).max(1);
         let ticks = self.bars.iter().enumerate().step_by(every);
         ticks
             .map(|(place, bar)| {
@@ -211,6 +211,17 @@ impl Bars {
             (Some(only), _) => format!("{}.", text::cut(&only.label, NAME)),
             (None, _) => "No bars.".to_owned(),
         };
+        let unknown = self
+            .bars
+            .iter()
+            .filter(|bar| bar.sum(self.parts.len()).is_none())
+            .count();
+        if unknown > 0 && unknown < self.bars.len() {
+            words.push_str(&format!(
+                " Nothing is known of {unknown} of {}.",
+                self.bars.len()
+            ));
+        }
         for (index, part) in self.parts.iter().enumerate() {
             let name = text::cut(&part.name, NAME);
             let most = self.known(index).max_by(|a, b| a.1.total_cmp(&b.1));
@@ -239,7 +250,7 @@ fn fill(index: usize) -> &'static str {
 
 #[cfg(test)]
 mod tests {
-    use super::super::testing::{parsed, text_of};
+    use super::super::tests::parsing::{parsed, text_of};
     use super::*;
 
     fn bars(bars: Vec<Bar>) -> Bars {
@@ -279,7 +290,7 @@ mod tests {
         let words = text_of(&drawn, "desc");
         assert_eq!(
             words,
-            "From 1 Mar to 3 Mar. permeate: 30.5 L in all, most 20.5 L (3 Mar). \
+            "From 1 Mar to 3 Mar. Nothing is known of 1 of 3. permeate: 30.5 L in all, most 20.5 L (3 Mar). \
              concentrate: 100.0 L in all, most 60.0 L (3 Mar)."
         );
         // 0 to 100 L on 400 rows: permeate of 10 L is 40 rows from the bottom, concentrate 160 on it.

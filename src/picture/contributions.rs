@@ -206,7 +206,7 @@ fn rounded_to(values: &[f64], sum: i64) -> Vec<i64> {
 mod tests {
     use proptest::prelude::*;
 
-    use super::super::testing::{parsed, text_of};
+    use super::super::tests::parsing::{parsed, text_of};
     use super::*;
 
     fn shortfall(decimals: u8, start: f64, parts: &[f64], end: f64) -> Contributions {

@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use super::{
-    axis::{Caption, percent},
+    axis::{Caption, NAME, percent},
     text,
 };
 
@@ -24,7 +24,7 @@ pub struct LeftBar {
     pub note: String,
 }
 
-const TOP: f64 = 22.0;
+const TOP: f64 = 4.0;
 const BAR: f64 = 14.0;
 
 impl LeftBar {
@@ -43,29 +43,37 @@ impl LeftBar {
         };
         let shown = left.map_or_else(|| "not known".to_owned(), shown);
         let drawing = html! {
-            text class="picture-name" x="0" y="14" { (text::cut(&self.title, 24)) }
-            text class="picture-figure" x="100%" y="14" text-anchor="end" {
-                (shown)
-                @if !self.note.is_empty() {
-                    tspan class="picture-note" { " · " (text::cut(&self.note, 32)) }
-                }
-            }
             rect class="picture-track" x="0" y=(TOP) width="100%" height=(BAR) {}
             @if let Some(left) = left {
                 rect class={ "picture-left" @if self.is_low(left) { " picture-low" } } x="0" y=(TOP) width=(percent(left)) height=(BAR) {}
             }
             @if let Some((low, high)) = band {
-                // Whiskers: over the bar and over the empty track alike.
-                line class="picture-whisker" x1=(percent(low)) x2=(percent(high)) y1=(TOP + BAR / 2.0) y2=(TOP + BAR / 2.0) {}
-                @for end in [low, high] {
-                    line class="picture-whisker" x1=(percent(end)) x2=(percent(end)) y1=(TOP + 3.0) y2=(TOP + BAR - 3.0) {}
+                // On the bar and on the empty track alike.
+                @for class in ["picture-halo", "picture-whisker"] {
+                    line class=(class) x1=(percent(low)) x2=(percent(high)) y1=(TOP + BAR / 2.0) y2=(TOP + BAR / 2.0) {}
+                    @for end in [low, high] {
+                        line class=(class) x1=(percent(end)) x2=(percent(end)) y1=(TOP + 3.0) y2=(TOP + BAR - 3.0) {}
+                    }
                 }
             }
             @if let Some(order) = self.order_at.and_then(share) {
                 line class="picture-order" x1=(percent(order)) x2=(percent(order)) y1=(TOP - 3.0) y2=(TOP + BAR + 3.0) {}
             }
         };
-        html! { div.picture-left-bar { (caption.svg(TOP + BAR + 4.0, &drawing)) } }
+        html! {
+            div.picture-left-bar {
+                div.picture-left-words {
+                    span { bdi { (text::cut(&self.title, NAME)) } }
+                    span {
+                        b { (shown) }
+                        @if !self.note.is_empty() {
+                            span.picture-note { " · " (text::cut(&self.note, 2 * NAME)) }
+                        }
+                    }
+                }
+                (caption.svg(TOP + BAR + 4.0, &drawing))
+            }
+        }
     }
 
     fn is_low(&self, left: f64) -> bool {
@@ -93,7 +101,7 @@ fn words(left: Option<f64>, band: Option<(f64, f64)>, note: &str) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::super::testing::{parsed, text_of};
+    use super::super::tests::parsing::{parsed, text_of};
     use super::*;
 
     fn bar(left: Option<f64>, band: Option<(f64, f64)>) -> LeftBar {

@@ -127,6 +127,4 @@ fn is_drawable(value: f64) -> bool {
 }
 
 #[cfg(test)]
-mod testing;
-#[cfg(test)]
 mod tests;

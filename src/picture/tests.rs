@@ -4,10 +4,10 @@ use std::{collections::BTreeMap, time::Duration};
 
 use jiff::tz::TimeZone;
 
-use super::{
-    testing::{parsed, text_of},
-    *,
-};
+use super::*;
+use parsing::{parsed, text_of};
+
+pub(super) mod parsing;
 
 /// The custom properties of one block of the style.
 fn palette(block: &str) -> BTreeMap<String, [f64; 3]> {

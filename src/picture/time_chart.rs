@@ -4,13 +4,20 @@ use jiff::tz::TimeZone;
 use maud::{Markup, html};
 
 use super::{
-    Band, Limit, Line, Mark, Tone,
-    axis::{self, COLUMNS, Caption, HEIGHT, NAME, NARROWEST, ROWS, percent},
+    Band, Limit, Line, Mark,
+    axis::{self, COLUMNS, Caption, HEIGHT, ROWS, percent},
     calendar, is_drawable,
     scale::Scale,
     text, thin,
 };
 use crate::{core::moment, time::Wall};
+
+mod labels;
+mod path;
+mod words;
+
+use path::{Path, row};
+use words::dash;
 
 /// Figures over time.
 #[derive(Clone, Debug)]
@@ -40,6 +47,9 @@ pub struct TimeChart {
     /// Levels that should not be passed.
     pub limits: Vec<Limit>,
 }
+
+/// In a longer chart a moment is told by its day: 14 days, in milliseconds.
+const DAYS_WITH_TIMES: i64 = 14 * 86_400_000;
 
 /// A stretch of a line without a gap.
 type Stretch = Vec<(Wall, f64)>;
@@ -104,8 +114,13 @@ impl TimeChart {
         (self.share(at) * COLUMNS).round() as i64
     }
 
+    /// Its day, in a chart of not too many days the time of it, too.
     fn date(&self, at: Wall) -> String {
-        moment(at, &self.zone)
+        let mut date = moment(at, &self.zone);
+        if self.to.0.saturating_sub(self.from.0) > DAYS_WITH_TIMES {
+            date.truncate(date.find(' ').unwrap_or(date.len()));
+        }
+        date
     }
 
     fn value(&self, value: f64) -> String {
@@ -161,12 +176,14 @@ impl<'a> Found<'a> {
         if values.is_empty() {
             return None;
         }
-        let all = values
-            .into_iter()
-            .chain(self.limits.iter().map(|limit| limit.value));
-        let (low, high) = all.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| {
-            (low.min(value), high.max(value))
-        });
+        let ends = |(low, high): (f64, f64), value: f64| (low.min(value), high.max(value));
+        let none = (f64::INFINITY, f64::NEG_INFINITY);
+        let limits = self.limits.iter().map(|limit| limit.value);
+        let (low, high) = values.into_iter().chain(limits.clone()).fold(none, ends);
+        // A limit keeps a little off the edges, that it be seen as a line of its own.
+        let room = (high - low) * 0.03;
+        let limits = limits.flat_map(|limit| [(limit - room).max(limit.min(0.0)), limit + room]);
+        let (low, high) = limits.fold((low, high), ends);
         Some(if self.chart.from_zero {
             Scale::from_zero(low, high)
         } else {
@@ -195,34 +212,50 @@ impl<'a> Found<'a> {
 
     fn line_path(&self, scale: &Scale, stretches: &[Stretch]) -> String {
         let mut path = Path::default();
-        for stretch in stretches.iter().filter(|stretch| stretch.len() > 1) {
-            for (place, (at, value)) in thin::thin(stretch, |at| self.chart.column(at))
+        for stretch in stretches {
+            let thinned = thin::thin(stretch, |at| self.chart.column(at) / self.coarse());
+            let places: Vec<_> = thinned
                 .iter()
-                .enumerate()
-            {
-                path.go(place == 0, self.chart.column(*at), row(scale, *value));
+                .map(|point| self.place(scale, point))
+                .collect();
+            // What all lies in one place is a dot.
+            if places.iter().any(|place| Some(place) != places.first()) {
+                for (index, (column, row)) in places.iter().enumerate() {
+                    path.go(index == 0, *column, *row);
+                }
             }
         }
-        path.0
+        path.text()
     }
 
-    /// Points with gaps on both sides: a line of no length with round ends.
+    /// So many columns of the grid share their extremes: with several lines a picture would become large.
+    fn coarse(&self) -> i64 {
+        match self.lines.len() {
+            0 | 1 => 1,
+            2 => 2,
+            _ => 3,
+        }
+    }
+
+    fn place(&self, scale: &Scale, (at, value): &(Wall, f64)) -> (i64, i64) {
+        (self.chart.column(*at), row(scale, *value))
+    }
+
+    /// Stretches too short to be seen as lines: a line of no length with round ends.
     fn dots_path(&self, scale: &Scale, stretches: &[Stretch]) -> String {
         let mut path = Path::default();
         let mut last = None;
-        for (at, value) in stretches
-            .iter()
-            .filter(|stretch| stretch.len() == 1)
-            .flatten()
-        {
-            let place = (self.chart.column(*at), row(scale, *value));
-            if last != Some(place) {
-                path.go(true, place.0, place.1);
-                path.0.push_str("h0");
+        for stretch in stretches {
+            let mut places = stretch.iter().map(|point| self.place(scale, point));
+            let first = places.next();
+            let is_dot = places.all(|place| Some(place) == first);
+            if let Some((column, row)) = first.filter(|_| is_dot && first != last) {
+                path.go(true, column, row);
+                path.stay();
+                last = first;
             }
-            last = Some(place);
         }
-        path.0
+        path.text()
     }
 
     fn band_path(&self, scale: &Scale, stretches: &[BandStretch]) -> String {
@@ -247,10 +280,9 @@ impl<'a> Found<'a> {
             for (column, low, _) in columns.iter().rev() {
                 path.go(false, *column, row(scale, *low));
             }
-            path.0.push('z');
-            path.1 = None;
+            path.close();
         }
-        path.0
+        path.text()
     }
 
     /// The last point of each line.
@@ -265,267 +297,6 @@ impl<'a> Found<'a> {
             }
         }
     }
-
-    /// Dashed lines with what they are. A label lies above or below its line, to the right or left: where
-    /// no other is.
-    fn limits(&self, scale: &Scale) -> Markup {
-        let mut taken: Vec<(f64, f64, f64)> = Vec::new();
-        let mut labels = Vec::new();
-        for limit in &self.limits {
-            let y = axis::down(scale, limit.value);
-            let label = text::cut(&limit.text, NAME);
-            let width = axis::width(&label);
-            let places = [(true, -5.0), (true, 13.0), (false, -5.0), (false, 13.0)];
-            let fits = |(right, below): &(bool, f64)| {
-                let base = y + below;
-                let left = if *right { NARROWEST - width } else { 0.0 };
-                let free = taken.iter().all(|(x, end, other)| {
-                    left > *end || left + width < *x || (base - other).abs() > 13.0
-                });
-                let crossed = (self.limits.iter())
-                    .map(|other| axis::down(scale, other.value))
-                    .any(|other| {
-                        (other - y).abs() > 0.5 && (base - 11.0..base + 3.0).contains(&other)
-                    });
-                (10.0..=HEIGHT - 2.0).contains(&base) && free && !crossed
-            };
-            let place = places.iter().copied().find(|place| fits(place));
-            if let Some((right, below)) = place {
-                let left = if right { NARROWEST - width } else { 0.0 };
-                taken.push((left, left + width, y + below));
-            }
-            labels.push((y, place, label));
-        }
-        html! {
-            g class="picture-limits" {
-                @for (y, place, label) in &labels {
-                    line x1="0" x2="100%" y1=(y) y2=(y) {}
-                    // Where there is no room, the legend tells.
-                    @if let Some((right, below)) = place {
-                        text x=(if *right { "100%" } else { "0" }) y=(axis::round(y + below)) text-anchor=(if *right { "end" } else { "start" }) { (label) }
-                    }
-                }
-            }
-        }
-    }
-
-    fn marks(&self) -> Markup {
-        let places: Vec<f64> = self
-            .marks
-            .iter()
-            .map(|mark| self.chart.share(mark.at))
-            .collect();
-        html! {
-            @if !places.is_empty() {
-                g class="picture-flags" {
-                    @for place in &places {
-                        @let x = percent(*place);
-                        line x1=(x) x2=(x) y1="-6" y2=(HEIGHT) {}
-                    }
-                    @for flag in flags(&places) {
-                        text x=(percent(flag.place)) y="-9" text-anchor="middle" { (flag.text()) }
-                    }
-                }
-            }
-        }
-    }
-
-    fn mark_list(&self) -> Markup {
-        html! {
-            @if !self.marks.is_empty() {
-                ol.picture-marks {
-                    @for mark in &self.marks {
-                        li {
-                            span.picture-when { (self.chart.date(mark.at)) }
-                            " "
-                            bdi { (text::cut(&mark.text, 2 * NAME)) }
-                        }
-                    }
-                }
-            }
-        }
-    }
-
-    fn legend(&self) -> Markup {
-        let latest = |stretches: &[Stretch]| {
-            let (_, value) = stretches.last()?.last()?;
-            Some(self.chart.value(*value))
-        };
-        let named = self.lines.len() > 1 || !self.bands.is_empty() || !self.limits.is_empty();
-        html! {
-            @if named {
-                ul.picture-legend {
-                    @for (index, (line, stretches)) in self.lines.iter().enumerate() {
-                        li {
-                            (sample(line.tone, dash(index)))
-                            bdi { (text::cut(&line.name, NAME)) }
-                            @match latest(stretches) {
-                                Some(value) => { " " b { (value) } },
-                                None => { " (nothing measured)" },
-                            }
-                        }
-                    }
-                    @for (band, _) in &self.bands {
-                        li {
-                            svg aria-hidden="true" width="26" height="12" {
-                                rect class={ "picture-band " (band.tone.class()) } width="26" height="12" {}
-                            }
-                            bdi { (text::cut(&band.name, NAME)) }
-                        }
-                    }
-                    @for limit in &self.limits {
-                        li {
-                            svg.picture-limits aria-hidden="true" width="26" height="12" {
-                                line x1="0" x2="26" y1="6" y2="6" {}
-                            }
-                            bdi { (text::cut(&limit.text, NAME)) }
-                            " " b { (self.chart.value(limit.value)) }
-                        }
-                    }
-                }
-            }
-        }
-    }
-
-    fn words(&self) -> String {
-        let chart = self.chart;
-        let mut words = format!(
-            "From {} to {}.",
-            chart.date(chart.from),
-            chart.date(chart.to)
-        );
-        for (line, stretches) in &self.lines {
-            words.push(' ');
-            words.push_str(&self.line_words(line, stretches));
-        }
-        for limit in &self.limits {
-            let text = text::cut(&limit.text, NAME);
-            words.push_str(&format!(" Limit {}: {text}.", chart.value(limit.value)));
-        }
-        for mark in &self.marks {
-            let text = text::cut(&mark.text, 2 * NAME);
-            words.push_str(&format!(" {}: {text}.", chart.date(mark.at)));
-        }
-        words
-    }
-
-    fn line_words(&self, line: &Line, stretches: &[Stretch]) -> String {
-        let name = text::cut(&line.name, NAME);
-        let points = || stretches.iter().flatten();
-        let least = points().min_by(|a, b| a.1.total_cmp(&b.1));
-        let most = points().max_by(|a, b| a.1.total_cmp(&b.1));
-        let (Some(least), Some(most), Some(latest)) = (least, most, points().last()) else {
-            return format!("{name}: nothing was measured in this time.");
-        };
-        let told = |(at, value): &(Wall, f64)| {
-            format!("{} ({})", self.chart.value(*value), self.chart.date(*at))
-        };
-        let gaps = match stretches.len() - 1 {
-            0 => String::new(),
-            1 => ", with one gap".to_owned(),
-            gaps => format!(", with {gaps} gaps"),
-        };
-        format!(
-            "{name}: latest {}, least {}, most {}{gaps}.",
-            told(latest),
-            told(least),
-            told(most)
-        )
-    }
-}
-
-/// A path on the stretched grid: after its beginnings only steps are written, which are shorter.
-#[derive(Default)]
-struct Path(String, Option<(i64, i64)>);
-
-impl Path {
-    fn go(&mut self, begins: bool, column: i64, row: i64) {
-        match self.1.filter(|_| !begins) {
-            None => self.0.push_str(&format!("M{column} {row}l0 0")),
-            Some((x, y)) if (x, y) == (column, row) => return,
-            Some((x, y)) => {
-                let (across, down) = (column - x, row - y);
-                let space = if across < 0 { "" } else { " " };
-                let between = if down < 0 { "" } else { " " };
-                self.0.push_str(&format!("{space}{across}{between}{down}"));
-            }
-        }
-        self.1 = Some((column, row));
-    }
-}
-
-#[allow(clippy::cast_possible_truncation)] // A share of 400.
-fn row(scale: &Scale, value: f64) -> i64 {
-    ((1.0 - scale.share(value)) * ROWS).round() as i64
-}
-
-/// How the lines of a chart are dashed, so that colour alone tells nothing.
-fn dash(index: usize) -> &'static str {
-    match index % 4 {
-        0 => "dash-0",
-        1 => "dash-1",
-        2 => "dash-2",
-        _ => "dash-3",
-    }
-}
-
-fn sample(tone: Tone, dash: &str) -> Markup {
-    html! {
-        svg aria-hidden="true" width="26" height="12" {
-            line class={ "picture-line " (tone.class()) " " (dash) } x1="0" x2="26" y1="6" y2="6" {}
-        }
-    }
-}
-
-/// A number over one mark, or over several that stand close.
-#[derive(Clone, Debug, PartialEq)]
-struct Flag {
-    place: f64,
-    first: usize,
-    last: usize,
-}
-
-impl Flag {
-    fn text(&self) -> String {
-        if self.first == self.last {
-            self.first.to_string()
-        } else {
-            format!("{}–{}", self.first, self.last)
-        }
-    }
-
-    /// Half of what it takes on the narrowest page.
-    fn half(&self) -> f64 {
-        (axis::width(&self.text()) / 2.0 + 2.0) / NARROWEST
-    }
-}
-
-/// Flags that do not touch, even on the narrowest page.
-fn flags(places: &[f64]) -> Vec<Flag> {
-    let mut flags: Vec<Flag> = Vec::new();
-    for (number, place) in (1..).zip(places) {
-        let mut flag = Flag {
-            place: *place,
-            first: number,
-            last: number,
-        };
-        while let Some(before) = flags.last() {
-            if flag.place - before.place >= flag.half() + before.half() {
-                break;
-            }
-            let weight =
-                |flag: &Flag| u32::try_from(flag.last - flag.first + 1).map_or(1.0, f64::from);
-            let (one, other) = (weight(before), weight(&flag));
-            flag = Flag {
-                place: (before.place * one + flag.place * other) / (one + other),
-                first: before.first,
-                last: flag.last,
-            };
-            flags.pop();
-        }
-        flags.push(flag);
-    }
-    flags
 }
 
 #[cfg(test)]

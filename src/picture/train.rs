@@ -216,7 +216,7 @@ fn figures(values: &[(String, String)]) -> Markup {
 
 #[cfg(test)]
 mod tests {
-    use super::super::testing::parsed;
+    use super::super::tests::parsing::parsed;
     use super::*;
 
     fn train(elements: Vec<Element>) -> String {

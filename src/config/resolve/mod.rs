@@ -22,6 +22,8 @@ mod topic;
 mod unit;
 mod watch;
 
+pub(super) use broker::at as broker_at;
+
 use std::path::{Path, PathBuf};
 
 use jiff::tz::TimeZone;

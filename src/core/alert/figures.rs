@@ -21,7 +21,7 @@ impl Display {
         }
     }
 
-    pub(super) fn volume(self, volume: Volume) -> String {
+    pub(crate) fn volume(self, volume: Volume) -> String {
         match self {
             Self::Metric => format!("{:.1} L", volume.litres()),
             Self::Us => format!("{:.1} gal", volume.gallons()),

@@ -1,17 +1,14 @@
 //! One command, and its answer: a short session of its own that the broker forgets afterwards, beside
 //! the service's. It keeps nothing, tries nothing twice, and ends when its time is over.
 
-use std::{
-    hash::{BuildHasher, RandomState},
-    time::{Duration, Instant},
-};
+use std::time::Duration;
 
 use rumqttc::{
     AsyncClient, Event, EventLoop, MqttOptions, NetworkOptions, Packet, QoS, SubscribeFilter,
     SubscribeReasonCode,
 };
 
-use super::{MqttError, OFFLINE, SessionOptions, problem::Problem};
+use super::{MqttError, OFFLINE, SessionOptions, client_id::passing_client_id, problem::Problem};
 use crate::config::Broker;
 
 /// What is asked.
@@ -114,9 +111,7 @@ pub async fn ask<T>(
 
 fn options(question: &Question<'_>) -> Result<MqttOptions, MqttError> {
     let broker = question.broker;
-    // 22 letters: every broker takes 23.
-    let id = RandomState::new().hash_one(Instant::now()) >> 16;
-    let id = format!("permeated-{id:012x}");
+    let id = passing_client_id();
     let mut options = MqttOptions::new(id.clone(), &broker.host, broker.port);
     options
         .set_keep_alive(KEEP_ALIVE)

@@ -1,7 +1,11 @@
 //! Our name at the broker: the same at every start of one machine and prefix, different elsewhere,
 //! for the broker keeps a session under it and throws out the older of two clients with one name.
 
-use std::fs;
+use std::{
+    fs,
+    hash::{BuildHasher, RandomState},
+    time::Instant,
+};
 
 use crate::digest::digest;
 
@@ -11,6 +15,12 @@ use crate::digest::digest;
 #[must_use]
 pub fn default_client_id(prefix: &str) -> String {
     from_identity(prefix, &machine_identity())
+}
+
+/// A name for a session that is soon over, another each time: 22 letters, every broker takes 23.
+pub(super) fn passing_client_id() -> String {
+    let id = RandomState::new().hash_one(Instant::now()) >> 16;
+    format!("permeated-{id:012x}")
 }
 
 /// The first of these files that says anything.

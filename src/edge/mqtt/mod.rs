@@ -28,7 +28,7 @@ use tokio::task::JoinHandle;
 pub use ask::{AskError, Asked, Question, ask};
 pub use client_id::default_client_id;
 pub use inbox::{FromBroker, Message, Receipt};
-pub use options::{Limits, MqttError, Precious, SessionOptions, Timings};
+pub use options::{Limits, MqttError, Precious, SessionOptions, Timings, is_filter, is_topic};
 pub use presence::Presence;
 
 use crate::wire::Outgoing;
@@ -39,6 +39,12 @@ use poll::Poll;
 const ONLINE: &str = "online";
 /// … and when we are not.
 const OFFLINE: &str = "offline";
+
+/// Whether a filter matches a topic (MQTT 3.1.1, 4.7).
+#[must_use]
+pub fn matches(topic: &str, filter: &str) -> bool {
+    rumqttc::matches(topic, filter)
+}
 
 /// The application's side of a session. Nothing here ever waits for the broker but
 /// [`Session::close`]. Dropping it cuts the connection, and the broker says `offline` for us.

@@ -10,7 +10,7 @@ use std::{
 
 use rumqttc::{LastWill, MqttOptions, QoS, Transport};
 
-use super::{Presence, tls};
+use super::{Presence, client_id, tls};
 use crate::{config::Broker, edge::trust::TrustError};
 
 /// The protocol has 16 bits for it.
@@ -32,6 +32,8 @@ pub struct SessionOptions {
     pub status_topic: String,
     /// What is said of our being there.
     pub presence: Presence,
+    /// Whether nothing at all is said of our being there: no will, no status, and neither is heard.
+    pub is_silent: bool,
     /// Whether the broker keeps what comes while we are away. Who hears nothing needs no such session.
     pub keeps_session: bool,
     /// Topics to hear; wildcards are possible.
@@ -55,6 +57,7 @@ impl SessionOptions {
             client_id,
             presence: Presence::plain(&status_topic),
             status_topic,
+            is_silent: false,
             keeps_session: true,
             subscribe: Vec::new(),
             unsubscribe: Vec::new(),
@@ -62,6 +65,18 @@ impl SessionOptions {
             timings: Timings::default(),
             limits: Limits::default(),
         }
+    }
+
+    /// Options of a passing session that says nothing by itself and that the broker forgets: to
+    /// overhear, or to send what somebody else says.
+    #[must_use]
+    pub fn silent(broker: Broker) -> Self {
+        let mut options = Self::new(broker, client_id::passing_client_id(), String::new());
+        options.is_silent = true;
+        options.keeps_session = false;
+        options.presence.here.clear();
+        options.presence.away.clear();
+        options
     }
 
     /// The topic of the message to ourselves that follows what the broker had kept for us.
@@ -72,7 +87,10 @@ impl SessionOptions {
 
     /// Every filter of a connection: what is wanted, and our own status and marker.
     pub(super) fn filters(&self) -> Vec<String> {
-        let mut filters = vec![self.status_topic.clone()];
+        let mut filters: Vec<String> = (!self.is_silent)
+            .then(|| self.status_topic.clone())
+            .into_iter()
+            .collect();
         filters.extend(self.keeps_session.then(|| self.marker_topic()));
         for filter in &self.subscribe {
             if !filters.contains(filter) {
@@ -101,7 +119,7 @@ impl SessionOptions {
         if self.broker.keep_alive < Duration::from_secs(1) {
             return Err(MqttError::KeepAlive(self.broker.keep_alive));
         }
-        if !is_topic(&self.status_topic) {
+        if !self.is_silent && !is_topic(&self.status_topic) {
             return Err(MqttError::Topic(self.status_topic.clone()));
         }
         match (self.subscribe.iter().chain(&self.unsubscribe)).find(|filter| !is_filter(filter)) {
@@ -123,13 +141,15 @@ impl SessionOptions {
             // id never comes round while it is in use, and acknowledgements never queue behind a
             // full window.
             .set_inflight(256)
-            .set_max_packet_size(self.limits.packet, self.limits.packet)
-            .set_last_will(LastWill::new(
+            .set_max_packet_size(self.limits.packet, self.limits.packet);
+        if !self.is_silent {
+            options.set_last_will(LastWill::new(
                 &self.status_topic,
                 self.presence.will.clone(),
                 QoS::AtLeastOnce,
                 true,
             ));
+        }
         self.refresh_secrets(&mut options)?;
         Ok(options)
     }
@@ -301,11 +321,14 @@ fn password(path: &Path) -> Result<String, MqttError> {
 }
 
 /// Whether one can publish to this topic (MQTT 3.1.1, 4.7).
-pub(super) fn is_topic(topic: &str) -> bool {
+#[must_use]
+pub fn is_topic(topic: &str) -> bool {
     !topic.is_empty() && topic.len() <= 65_535 && !topic.contains(['+', '#', '\0'])
 }
 
-fn is_filter(filter: &str) -> bool {
+/// Whether one can subscribe to this filter (MQTT 3.1.1, 4.7).
+#[must_use]
+pub fn is_filter(filter: &str) -> bool {
     filter.len() <= 65_535 && !filter.contains('\0') && rumqttc::valid_filter(filter)
 }
 

@@ -194,13 +194,15 @@ impl Outbox {
         self.presence.away.clear();
     }
 
-    /// Whether the broker has all of our leaving, or all there was where nothing is to be said of it.
+    /// Whether the broker has all of our leaving; who says nothing of it has left when all else is said.
     pub(super) fn said_goodbye(&self) -> bool {
-        if self.presence.away.is_empty() {
-            self.is_leaving && self.next().is_none() && self.travelling() == 0
-        } else {
-            self.said_goodbye
-        }
+        let nothing_to_say = || {
+            self.is_leaving
+                && self.presence.away.is_empty()
+                && self.travelling() == 0
+                && self.waiting() == (0, 0)
+        };
+        self.said_goodbye || nothing_to_say()
     }
 
     /// The next word on our being here, if its time has come.

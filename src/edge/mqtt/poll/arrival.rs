@@ -17,14 +17,15 @@ impl Poll {
                 shared.link().receipts.settled(publish.pkid, quality);
             }
         };
-        if publish.topic == self.marker_topic {
+        let is_own = |topic: &str| !self.options.is_silent && publish.topic == topic;
+        if is_own(&self.marker_topic) {
             settle(&self.shared);
             let awaited = (self.backlog.as_ref())
                 .is_some_and(|(marker, _)| publish.payload == marker.as_bytes());
             if awaited {
                 self.backlog = None;
             }
-        } else if publish.topic == self.options.status_topic {
+        } else if is_own(&self.options.status_topic) {
             settle(&self.shared);
             let is_will = publish.payload == self.options.presence.will.as_bytes();
             if !publish.retain && is_will && !self.in_backlog() {
