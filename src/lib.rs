@@ -17,6 +17,7 @@
 //! - [`past`] is what was kept of a unit over a span of time, [`picture`] draws figures.
 //! - [`edge`] holds the contacts with the world, [`app`] the service's loop, [`keeper`] what is
 //!   written to disk when, [`cli`] the commands.
+//! - [`proposal`] makes a starting configuration from what a broker carries.
 //! - [`simulation`] is a unit with physics of its own, for the demo and the tests.
 //!
 //! DEVELOPERS.md tells where to change what, and why it is so.
@@ -35,6 +36,7 @@ pub mod metrics;
 pub mod past;
 pub mod physics;
 pub mod picture;
+pub mod proposal;
 pub mod publisher;
 pub mod quantity;
 pub mod sampler;

@@ -17,6 +17,7 @@ const PURE: &[&str] = &[
     "src/page",
     "src/past",
     "src/picture",
+    "src/proposal",
     "src/metrics",
     "src/time",
 ];

@@ -1,17 +1,22 @@
-//! `permeated check`: whether a configuration is right, what it lets the service compute and what
-//! one more sensor would add. What can be computed is asked of the core itself, on a clock of its
+//! `permeated check`: whether a configuration is right, what is suspicious in it, what it lets the
+//! service compute and what one more sensor would add. What can be computed is asked of the core itself, on a clock of its
 //! own. Connects to nothing.
 
 mod additions;
 mod alerts;
+mod effort;
+mod odd;
+mod odd_sensors;
 mod probe;
 mod rows;
 mod sensors;
 mod service;
+mod stages;
 mod usual;
 
 use std::{collections::BTreeMap, path::Path, process::ExitCode};
 
+use super::paper;
 use crate::{
     config::{
         Problems, Sensed, SensorSettings, Settings, StageSettings, Storage, Store, UnitSettings,
@@ -21,20 +26,24 @@ use crate::{
 };
 
 const RIGHT: u8 = 0;
+/// Exit status when something is suspicious and the check is strict.
+const SUSPICIOUS: u8 = 1;
 /// Exit status when the configuration has problems.
 const PROBLEMS: u8 = 2;
 
 /// Checks the file at `path` with `environment` laid over it: the text of [`text`] to standard
-/// output and status 0, or the problems to standard error and status 2. `state_directory` is
-/// `$STATE_DIRECTORY`, if the service manager set it.
+/// output and status 0 (1 when it is suspicious and the check `is_strict`), or the problems to standard
+/// error and status 2. `state_directory` is `$STATE_DIRECTORY`, if the service manager set it.
 #[must_use]
 pub fn run(
     path: &Path,
     environment: &BTreeMap<String, String>,
     state_directory: Option<&Path>,
+    is_strict: bool,
 ) -> ExitCode {
     report(
         load(path, environment, state_directory),
+        is_strict,
         &mut std::io::stdout().lock(),
         &mut std::io::stderr().lock(),
     )
@@ -44,14 +53,21 @@ pub fn run(
 /// Writes what was found and returns the exit status.
 fn report(
     found: Result<Settings, Problems>,
+    is_strict: bool,
     out: &mut impl std::io::Write,
     errors: &mut impl std::io::Write,
 ) -> u8 {
     // A reader that went away (a closed pipe) is no failure of the check.
     match found {
         Ok(settings) => {
-            let _ = write!(out, "{}", text(&settings));
-            RIGHT
+            let folded = paper::folded(&text(&settings), paper::width());
+            let _ = write!(out, "{folded}");
+            let mut units = settings.units.iter();
+            if is_strict && units.any(|unit| !odd::suspicions(unit).is_empty()) {
+                SUSPICIOUS
+            } else {
+                RIGHT
+            }
         }
         Err(problems) => {
             let _ = writeln!(errors, "{problems}");
@@ -60,11 +76,18 @@ fn report(
     }
 }
 
-/// What the settings mean, in plain words: for every unit its train, its sensors, what is computed
-/// and how surely, what is not and which sensor or key would change that, and the alerts.
+/// What the settings mean, in plain words: for every unit what is suspicious, which sensor or key would
+/// add most, its train, its sensors, what is computed and how surely, what is not and why, and the
+/// alerts. Lines are as long as they are.
 #[must_use]
 pub fn text(settings: &Settings) -> String {
-    let mut lines = vec!["The configuration is right.".to_owned(), String::new()];
+    let suspicions = settings.units.iter().flat_map(odd::suspicions).count();
+    let again = match suspicions {
+        0 => String::new(),
+        1 => " One thing in it is suspicious (\"look again\").".to_owned(),
+        _ => format!(" {suspicions} things in it are suspicious (\"look again\")."),
+    };
+    let mut lines = vec![format!("The configuration is right.{again}"), String::new()];
     let broker = &settings.broker;
     lines.push(format!(
         "Broker      {}, port {}, {}",
@@ -104,8 +127,20 @@ fn describe(unit: &UnitSettings, lines: &mut Vec<String>) {
     lines.push(if unit.name == unit.id {
         format!("Unit {}", unit.id)
     } else {
-        format!("Unit {} ({})", unit.id, unit.name)
+        format!("Unit {} ({})", unit.id, paper::printable(&unit.name))
     });
+    let suspicions = odd::suspicions(unit);
+    lines.extend(
+        suspicions
+            .iter()
+            .map(|odd| format!("  Look again  {}", ended(odd))),
+    );
+    let suggestions = additions::suggestions(unit, &answer);
+    lines.extend(
+        suggestions
+            .iter()
+            .map(|more| format!("  To add      {}", ended(more))),
+    );
     lines.push(format!("  Train     {}", train(unit)));
     lines.push("  Sensors".to_owned());
     lines.extend(
@@ -115,23 +150,30 @@ fn describe(unit: &UnitSettings, lines: &mut Vec<String>) {
     );
     lines.push("  A run is seen by".to_owned());
     lines.extend(run_signs(unit).iter().map(|sign| format!("    {sign}")));
-    lines.extend(rows::metrics(unit, &answer));
+    let (found, lacking) = rows::metrics(unit, &answer);
+    lines.extend(found);
     if !unit.stages.is_empty() {
         lines.push("  Left in the stages".to_owned());
         let stages = unit.stages.iter().zip(&answer.stages);
-        lines.extend(stages.map(|(stage, found)| rows::row(&stage.id, &rows::stage(stage, found))));
+        lines.extend(
+            stages.map(|(stage, found)| rows::row(&stage.id, &stages::words(stage, found))),
+        );
     }
     lines.push("  Service".to_owned());
     lines.push(service::hold_test(unit));
     lines.extend(service::costs(unit));
-    lines.push("  Alerts".to_owned());
+    lines.push("  Alerts, by measurements unless they say otherwise".to_owned());
     lines.extend(alerts::lines(unit, &answer));
-    for suggestion in additions::suggestions(unit, &answer) {
-        lines.extend(wrapped(&suggestion));
+    if !lacking.is_empty() {
+        lines.push("  Not to be had, and why".to_owned());
+        lines.extend(lacking);
     }
-    for caution in sensors::cautions(unit) {
-        lines.extend(wrapped(&format!("Caution: {caution}")));
-    }
+}
+
+/// With its full stop, unless it asks.
+fn ended(sentence: &str) -> String {
+    let stop = if sentence.ends_with('?') { "" } else { "." };
+    format!("{sentence}{stop}")
 }
 
 /// The sensors each of which alone lets the core see a run.
@@ -165,23 +207,6 @@ fn run_signs(unit: &UnitSettings) -> Vec<String> {
         )];
     }
     signs
-}
-
-/// Broken into lines that fit a terminal, the later ones indented.
-fn wrapped(text: &str) -> Vec<String> {
-    const WIDTH: usize = 100;
-    let mut lines = Vec::new();
-    let mut line = "  ".to_owned();
-    for word in text.split(' ') {
-        if line.chars().count() + word.chars().count() > WIDTH && !line.trim().is_empty() {
-            lines.push(line.trim_end().to_owned());
-            line = "    ".to_owned();
-        }
-        line.push_str(word);
-        line.push(' ');
-    }
-    lines.push(line.trim_end().to_owned());
-    lines
 }
 
 fn train(unit: &UnitSettings) -> String {

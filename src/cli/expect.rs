@@ -34,7 +34,9 @@ enum ExpectError {
          keeps it in another folder ($STATE_DIRECTORY, `store.directory`)"
     )]
     NoState { directory: String },
-    #[error("the state of unit {unit:?} in the store cannot be read: {source}")]
+    #[error(
+        "the state of unit {unit:?} in the store cannot be read: {source}; is this the permeated that the service runs?"
+    )]
     State {
         unit: String,
         source: serde_json::Error,

@@ -1,14 +1,13 @@
 //! What the service says about itself, on standard error.
 
-use std::io::IsTerminal as _;
-
+use anstream::{AutoStream, ColorChoice};
 use tracing::Level;
 
 /// Starts logging at `level`. Under the service manager the journal adds the time itself; colours
-/// only for a person at a terminal who did not refuse them (`NO_COLOR`).
+/// only for a person at a terminal that has them (`TERM=dumb` has not), unless refused (`NO_COLOR`).
 pub(super) fn start(level: Level) {
-    let colours = std::io::stderr().is_terminal()
-        && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty());
+    // The same judge as that of the help and of all else that is coloured.
+    let colours = AutoStream::choice(&std::io::stderr()) != ColorChoice::Never;
     let builder = tracing_subscriber::fmt()
         .with_writer(std::io::stderr)
         .with_max_level(level)

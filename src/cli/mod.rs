@@ -3,15 +3,21 @@
 
 pub mod capture;
 pub mod check;
+pub mod completions;
 #[cfg(feature = "demo-broker")]
 pub mod demo;
+mod examples;
 pub mod expect;
+pub mod listen;
 pub mod log;
 mod logging;
+pub mod manual;
 pub mod notify;
+mod paper;
 mod progress;
 pub mod replay;
 pub mod run;
+pub mod status;
 mod unit;
 
 use std::{
@@ -20,17 +26,14 @@ use std::{
     process::ExitCode,
 };
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory as _, Parser, Subcommand};
 
 use crate::config::{self, Problems, Settings};
 
 /// Everything a user may type.
 #[derive(Debug, Parser)]
 #[command(name = "permeated", version, about, max_term_width = 100)]
-#[command(after_help = "Start with:  permeated demo\n\
-    Then:        permeated check permeated.toml && permeated run --config permeated.toml\n\n\
-    permeated reads and reports. It closes no valve, and is neither flood protection nor proof that\n\
-    water is fit to drink.")]
+#[command(after_help = examples::ALL)]
 pub struct Arguments {
     /// What to do.
     #[command(subcommand)]
@@ -44,16 +47,28 @@ pub struct Arguments {
 enum Command {
     /// Record what the service would hear from a live broker, to be replayed
     Capture(capture::CaptureArguments),
-    /// Check a configuration and say what it lets the service compute
+    /// Check a configuration; say what looks wrong in it, what it gives and which sensor would add most
+    #[command(after_help = examples::CHECK)]
     Check {
         /// The configuration file
         #[arg(default_value = DEFAULT_FILE)]
         file: PathBuf,
+        /// End with status 1 when something is suspicious
+        #[arg(long)]
+        strict: bool,
+    },
+    /// Print what a shell needs to complete commands and options
+    #[command(after_help = examples::COMPLETIONS)]
+    Completions {
+        /// Which shell
+        shell: completions::Shell,
     },
     /// Show the whole thing with a simulated unit on a broker of its own; needs no set-up
     #[cfg(feature = "demo-broker")]
+    #[command(after_help = examples::DEMO)]
     Demo(demo::DemoArguments),
     /// Say what the present element would give at another pressure, temperature or salinity
+    #[command(after_help = examples::EXPECT)]
     Expect {
         /// The configuration file
         #[arg(long, default_value = DEFAULT_FILE)]
@@ -61,9 +76,15 @@ enum Command {
         #[command(flatten)]
         question: expect::Question,
     },
+    /// Hear a broker for a while, say what looks like a sensor and propose a configuration
+    Listen(listen::ListenArguments),
     /// Show the maintenance log, or tell the running service what was done and tested by hand
     Log(log::LogArguments),
+    /// Print the manual page
+    #[command(after_help = examples::MANUAL)]
+    Manual,
     /// Send a test notice to the configured targets and say what came back
+    #[command(after_help = examples::NOTIFY)]
     Notify {
         /// The configuration file
         #[arg(long, default_value = DEFAULT_FILE)]
@@ -74,6 +95,7 @@ enum Command {
     /// Feed a recorded log to the core and print what the service would have published
     Replay(replay::ReplayArguments),
     /// Run the service in the foreground
+    #[command(after_help = examples::RUN)]
     Run {
         /// The configuration file
         #[arg(long, default_value = DEFAULT_FILE)]
@@ -81,6 +103,15 @@ enum Command {
         /// Add what is heard to this log, with the state it began with: a replay of it does the same
         #[arg(long, value_name = "LOG")]
         capture: Option<PathBuf>,
+    },
+    /// Say how each unit stands now: alerts, water, stages, and whether the service runs
+    #[command(after_help = examples::STATUS)]
+    Status {
+        /// The configuration file
+        #[arg(long, default_value = DEFAULT_FILE)]
+        config: PathBuf,
+        #[command(flatten)]
+        arguments: status::StatusArguments,
     },
 }
 
@@ -105,15 +136,20 @@ pub fn main() -> ExitCode {
         Command::Capture(arguments) => with_settings(&arguments.config, |settings| {
             capture::run(settings, &arguments)
         }),
-        Command::Check { file } => check::run(&file, &environment(), state_directory().as_deref()),
+        Command::Check { file, strict } => {
+            check::run(&file, &environment(), state_directory().as_deref(), strict)
+        }
+        Command::Completions { shell } => completions::run(shell, Arguments::command()),
         #[cfg(feature = "demo-broker")]
         Command::Demo(arguments) => demo::run(arguments),
         Command::Expect { config, question } => {
             with_settings(&config, |settings| expect::run(settings, &question))
         }
+        Command::Listen(arguments) => listen::run(&arguments),
         Command::Log(arguments) => {
             with_settings(&arguments.config, |settings| log::run(settings, &arguments))
         }
+        Command::Manual => manual::run(Arguments::command()),
         Command::Notify { config, arguments } => {
             with_settings(&config, |settings| notify::run(settings, &arguments))
         }
@@ -123,6 +159,9 @@ pub fn main() -> ExitCode {
         Command::Run { config, capture } => with_settings(&config, |settings| {
             run::run(settings, &|| read(&config), capture.as_deref())
         }),
+        Command::Status { config, arguments } => {
+            with_settings(&config, |settings| status::run(settings, &arguments))
+        }
     }
 }
 

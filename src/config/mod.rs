@@ -76,7 +76,17 @@ pub fn load(
     environment: &BTreeMap<String, String>,
     state_directory: Option<&Path>,
 ) -> Result<Settings, Problems> {
-    let text = std::fs::read(path)
+    let text = read(path)?;
+    from_text(
+        &path.display().to_string(),
+        &text,
+        environment,
+        state_directory,
+    )
+}
+
+fn read(path: &Path) -> Result<String, Problems> {
+    std::fs::read(path)
         .and_then(|bytes| {
             String::from_utf8(bytes).map_err(|error| {
                 let good = &error.as_bytes()[..error.utf8_error().valid_up_to()];
@@ -87,12 +97,30 @@ pub fn load(
                 )
             })
         })
-        .map_err(|error| Problems::unreadable(path, &error))?;
-    from_text(
+        .map_err(|error| Problems::unreadable(path, &error))
+}
+
+/// Of the file at `path` only what is needed to hear its broker: where that is, and the prefix under
+/// which we publish. The rest of the file may be wrong or not yet written.
+///
+/// # Errors
+/// Every problem of these parts, or that the file cannot be read.
+pub fn load_broker(
+    path: &Path,
+    environment: &BTreeMap<String, String>,
+) -> Result<(Broker, Publish), Problems> {
+    let ours = |name: &str| {
+        ["BROKER", "PUBLISH"]
+            .map(|table| format!("PERMEATED__{table}__"))
+            .iter()
+            .any(|start| name.starts_with(start))
+    };
+    let environment = environment.iter().filter(|(name, _)| ours(name));
+    let environment = environment.map(|(name, text)| (name.clone(), text.clone()));
+    broker_from_text(
         &path.display().to_string(),
-        &text,
-        environment,
-        state_directory,
+        &read(path)?,
+        &environment.collect(),
     )
 }
 
@@ -102,6 +130,27 @@ pub fn load(
 /// What is wrong with the address, and what is allowed.
 pub fn broker_at(url: &str) -> Result<Broker, String> {
     resolve::broker_at(url)
+}
+
+/// As [`load_broker`], from a text.
+///
+/// # Errors
+/// Every problem of these parts.
+pub fn broker_from_text(
+    file_name: &str,
+    text: &str,
+    environment: &BTreeMap<String, String>,
+) -> Result<(Broker, Publish), Problems> {
+    let report = Report::new(file_name, text);
+    let mut root = tree::parse(text, &report);
+    environment::overlay(&mut root, environment, &report);
+    let folder = Path::new(file_name).parent().unwrap_or(Path::new(""));
+    let found = resolve::broker_alone(&root, &report, folder);
+    let problems = report.into_problems();
+    match found {
+        Some(found) if problems.is_empty() => Ok(found),
+        _ => Err(Problems::sorted(problems)),
+    }
 }
 
 /// As [`load`], from a text; `file_name` is what problems call it.

@@ -109,7 +109,10 @@ impl Problems {
                 file: path.display().to_string(),
             },
             key: String::new(),
-            sentence: format!("the configuration file cannot be read: {error}"),
+            sentence: format!(
+                "the configuration file cannot be read: {error}. Name yours (`permeated check FILE`, `--config \
+                 FILE` elsewhere), or begin with the one in README.md"
+            ),
         }])
     }
 

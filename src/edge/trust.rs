@@ -17,7 +17,10 @@ use rustls::{
 #[derive(Debug, thiserror::Error)]
 pub enum TrustError {
     /// A file that cannot be read.
-    #[error("cannot read the {what} {}: {source}", path.display())]
+    #[error(
+        "cannot read the {what} {}: {source}; it must be there, and readable for the user that runs permeated",
+        path.display()
+    )]
     File {
         /// What the file is for.
         what: &'static str,
@@ -37,7 +40,9 @@ pub enum TrustError {
         problem: String,
     },
     /// The system has no certificate authorities.
-    #[error("no certificate authority found on this system ({0}): install them or set a CA file")]
+    #[error(
+        "no certificate authority found on this system ({0}): install them (Debian: ca-certificates) or name one in `ca_file`"
+    )]
     NoSystemRoots(String),
     /// The TLS library does not accept what it was given.
     #[error("TLS cannot be set up: {0}")]

@@ -18,7 +18,7 @@ pub enum QuantityError {
         example: String,
     },
     /// The number is infinite or too large to be one.
-    #[error("{found:?} is not a finite number")]
+    #[error("{found:?} is not a finite number; write one of ordinary size, as in 4.1")]
     NotFinite {
         /// The text.
         found: String,

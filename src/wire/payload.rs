@@ -199,11 +199,11 @@ impl Found<'_> {
 }
 
 /// Without the spaces, line ends and NULs that C programs leave behind.
-fn clean(text: &str) -> &str {
+pub(crate) fn clean(text: &str) -> &str {
     text.trim_matches(|c: char| c.is_whitespace() || c == '\0')
 }
 
-fn unquote(text: &str) -> &str {
+pub(crate) fn unquote(text: &str) -> &str {
     text.strip_prefix('"')
         .and_then(|inner| inner.strip_suffix('"'))
         .map_or(text, clean)
@@ -216,12 +216,7 @@ fn number_from_text(text: &str, unit: Option<&Unit>) -> Result<f64, NoReading> {
     if let Some(word) = no_value(text) {
         return Err(NoReading::NoValue(word));
     }
-    let end = text
-        .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',' | '-' | '+' | 'e' | 'E')))
-        .unwrap_or(text.len());
-    let (digits, rest) = text.split_at(end);
-    let number = decimal(digits).ok_or_else(|| NoReading::NotANumber(quote(text)))?;
-    let rest = rest.trim_start();
+    let (number, rest) = leading_number(text).ok_or_else(|| NoReading::NotANumber(quote(text)))?;
     if !rest.is_empty() && !unit.is_some_and(|unit| unit.is_written(rest)) {
         let looks_like_a_unit = rest
             .chars()
@@ -240,6 +235,15 @@ fn number_from_text(text: &str, unit: Option<&Unit>) -> Result<f64, NoReading> {
     }
 }
 
+/// The number at the begin of a text and what follows it, which may be its unit.
+pub(crate) fn leading_number(text: &str) -> Option<(f64, &str)> {
+    let end = text
+        .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',' | '-' | '+' | 'e' | 'E')))
+        .unwrap_or(text.len());
+    let (digits, rest) = text.split_at(end);
+    Some((decimal(digits)?, rest.trim_start()))
+}
+
 /// A number with a decimal point, or with one decimal comma.
 fn decimal(digits: &str) -> Option<f64> {
     if digits.contains(',') && !digits.contains('.') && digits.matches(',').count() == 1 {
@@ -248,7 +252,7 @@ fn decimal(digits: &str) -> Option<f64> {
     digits.parse().ok()
 }
 
-fn no_value(text: &str) -> Option<String> {
+pub(crate) fn no_value(text: &str) -> Option<String> {
     NO_VALUE
         .iter()
         .find(|word| word.eq_ignore_ascii_case(text))

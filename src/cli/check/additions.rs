@@ -3,7 +3,11 @@
 
 use std::time::Duration;
 
-use super::probe::{Answer, ask};
+use super::{
+    effort::{cuts_a_tube, effort},
+    probe::{Answer, ask},
+    rows,
+};
 use crate::{
     config::{
         Conversion, Curve, Measure, Membrane, Point, Probe, RateConversion, Sensed, SensorSettings,
@@ -18,6 +22,8 @@ use crate::{
 struct Addition {
     /// `A sensor at permeate_flow`, `waste_ratio in [unit.kitchen.supply]`.
     what: String,
+    /// Where a sensor would go.
+    point: Option<Point>,
     settings: UnitSettings,
 }
 
@@ -107,16 +113,25 @@ fn best(found: &[(String, Basis)], additions: &[Addition]) -> Option<String> {
             }
         })?;
     let part = |names: Vec<String>, words: &str| {
-        (!names.is_empty()).then(|| format!("{words} {}", names.join(", ")))
+        (!names.is_empty()).then(|| format!("{words} {}", rows::in_words(&names)))
     };
     let parts: Vec<String> = [part(gives, "it gives"), part(surer, "it makes surer")]
         .into_iter()
         .flatten()
         .collect();
+    let way = addition.point.map(|point| {
+        let off = if cuts_a_tube(point) {
+            ". Shut the supply and let the pressure off before a tube is cut"
+        } else {
+            ""
+        };
+        format!(". It takes {}{off}", effort(point))
+    });
     Some(format!(
-        "{} would add most: {}",
+        "{} would add most: {}{}",
         addition.what,
-        parts.join("; ")
+        parts.join("; "),
+        way.unwrap_or_default()
     ))
 }
 
@@ -130,6 +145,7 @@ fn sensors(unit: &UnitSettings) -> Vec<Addition> {
         add_sensor(&mut settings, point);
         Addition {
             what: format!("A sensor at {}", point.key()),
+            point: Some(point),
             settings,
         }
     };
@@ -148,6 +164,7 @@ fn keys(unit: &UnitSettings) -> Vec<Addition> {
                     "Without another sensor, {key} in [unit.{}.{table}]",
                     unit.id
                 ),
+                point: None,
                 settings,
             });
         }

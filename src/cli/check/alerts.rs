@@ -3,31 +3,105 @@
 use super::{pressure, probe::Answer, rows::row, short};
 use crate::{
     config::{Limit, UnitSettings},
-    core::alert::Code,
+    core::{Basis, alert::Code},
     metrics::Metric,
     quantity::duration_text,
 };
 
-/// A line for every alert.
+/// How an alert stands under a configuration.
+enum Standing {
+    /// Its limit in words.
+    Judged(String),
+    /// Switched off.
+    Off,
+    /// There is nothing it could be about.
+    Idle,
+    /// What it is judged by is not there.
+    Blind,
+}
+
+/// A line for every alert that can be judged; the others together, by what keeps them.
 pub(super) fn lines(unit: &UnitSettings, answer: &Answer) -> Vec<String> {
-    Code::ALL
-        .into_iter()
-        .map(|code| {
-            let on = code != Code::FlushMissed || unit.run.flush_expected;
-            let of_baseline = answer.values.of(Metric::NormalizedFlowOfBaseline).is_ok();
-            let limit = limit(unit, code, of_baseline).filter(|_| on);
-            let words = match (limit, answer.judged(code)) {
-                (None, _) => "off".to_owned(),
-                (Some(_), (_, 0)) => "absent: nothing to watch".to_owned(),
-                (Some(_), (0, _)) => "absent: what it needs is absent (above)".to_owned(),
-                (Some(limit), (judged, all)) if judged < all => {
-                    format!("{limit} ({judged} of {all})")
-                }
-                (Some(limit), _) => limit,
-            };
-            row(code.key(), &words)
-        })
-        .collect()
+    let (mut lines, mut off, mut idle, mut blind) = (Vec::new(), vec![], vec![], vec![]);
+    for code in Code::ALL {
+        match standing(unit, answer, code) {
+            Standing::Judged(words) => lines.push(row(code.key(), &words)),
+            Standing::Off => off.push(code.key()),
+            Standing::Idle => idle.push(code.key()),
+            Standing::Blind => blind.push(code.key()),
+        }
+    }
+    let kept = [
+        ("absent, as what it needs is", blind),
+        ("absent, nothing to watch", idle),
+        ("off", off),
+    ];
+    let kept = kept.into_iter().filter(|(_, codes)| !codes.is_empty());
+    lines.extend(kept.map(|(why, codes)| row(why, &codes.join(", "))));
+    lines
+}
+
+fn standing(unit: &UnitSettings, answer: &Answer, code: Code) -> Standing {
+    let on = code != Code::FlushMissed || unit.run.flush_expected;
+    let of_baseline = answer.values.of(Metric::NormalizedFlowOfBaseline).is_ok();
+    let limit = limit(unit, code, of_baseline).filter(|_| on);
+    match (limit, answer.judged(code)) {
+        (None, _) => Standing::Off,
+        (Some(_), (_, 0)) => Standing::Idle,
+        (Some(_), (0, _)) => Standing::Blind,
+        (Some(limit), (judged, all)) if judged < all => Standing::Judged(format!(
+            "{limit} ({judged} of {all}){}",
+            basis(answer, code)
+        )),
+        (Some(limit), _) => Standing::Judged(limit + &basis(answer, code)),
+    }
+}
+
+/// How surely it judges, where that is by less than measurements.
+fn basis(answer: &Answer, code: Code) -> String {
+    let known = rests_on(code).iter().find_map(|metric| {
+        let known = answer.values.of(*metric).ok()?;
+        Some(known.basis)
+    });
+    match known {
+        None | Some(Basis::Measured) => String::new(),
+        Some(basis @ (Basis::Inferred | Basis::Assumed)) => format!(" ({})", basis.key()),
+    }
+}
+
+/// The metric by which an alert is judged, or the next one where there is none.
+fn rests_on(code: Code) -> &'static [Metric] {
+    match code {
+        Code::ProductTdsHigh => &[Metric::ProductConductivity],
+        Code::PermeateTdsHigh => &[Metric::PermeateConductivity],
+        Code::RejectionLow => &[Metric::Rejection],
+        Code::NormalizedFlowLow => &[Metric::NormalizedFlowOfBaseline, Metric::NormalizedFlow],
+        Code::NormalizedFlowFalling => &[Metric::NormalizedFlowOfBaseline],
+        Code::SaltPassageRising => &[Metric::SaltPassageOfBaseline],
+        Code::FeedPressureLow | Code::FeedPressureHigh => &[Metric::FeedPressure],
+        Code::FeedTemperatureOutOfRange => &[Metric::FeedTemperature],
+        Code::RecoveryOutOfRange => &[Metric::Recovery],
+        Code::ScalingRisk => &[Metric::ScalingIndex],
+        // Of these each stage tells its own basis; the others judge sensors, contacts and time.
+        Code::StageLow
+        | Code::StageExhausted
+        | Code::StageOverdue
+        | Code::StageLeaking
+        | Code::BalanceOpen
+        | Code::ChlorineBreakthrough
+        | Code::FlushMissed
+        | Code::Leak
+        | Code::PrefilterClogging
+        | Code::PumpNotLifting
+        | Code::RinseDue
+        | Code::RunTooLong
+        | Code::SensorImplausible
+        | Code::SensorSilent
+        | Code::SensorStuck
+        | Code::ShortCycling
+        | Code::ShutoffLeaking
+        | Code::TestDue => &[],
+    }
 }
 
 /// The limit of an alert in words; `None` when it is switched off.

@@ -2,10 +2,9 @@
 
 use super::{additions, probe::Answer};
 use crate::{
-    config::{Capacity, StageKind, StageSettings, StageWater, UnitSettings},
-    core::{Finding, Lack, StageFindings},
-    metrics::{self, Metric, StageMetric},
-    quantity::{Equivalents, duration_text},
+    config::UnitSettings,
+    core::Lack,
+    metrics::{self, Metric},
 };
 
 /// A heading, and under it a name for the metrics of each row.
@@ -245,9 +244,66 @@ pub(super) fn row(name: &str, words: &str) -> String {
     format!("    {name:<30}{words}")
 }
 
-/// The headings and rows of the unit's metrics.
-pub(super) fn metrics(unit: &UnitSettings, answer: &Answer) -> Vec<String> {
-    let mut lines = Vec::new();
+/// Named at most; more is not read.
+const MOST_NAMES: usize = 6;
+
+/// What the probe found, by the names that these rows have; of metrics and of alerts the first few.
+pub(super) fn in_words(found: &[String]) -> String {
+    let (alerts, values): (Vec<&str>, Vec<&str>) = found
+        .iter()
+        .map(String::as_str)
+        .partition(|name| name.starts_with(ALERT));
+    let mut values: Vec<String> = values.into_iter().map(name).collect();
+    let mut seen = std::collections::BTreeSet::new();
+    values.retain(|value| seen.insert(value.clone()));
+    let alerts: Vec<String> = alerts
+        .into_iter()
+        .map(|alert| alert.trim_start_matches(ALERT).to_owned())
+        .collect();
+    let parts = [("", values), (ALERT, alerts)];
+    let parts = parts.into_iter().filter(|(_, names)| !names.is_empty());
+    let parts: Vec<String> = parts
+        .map(|(before, names)| {
+            let before = if before.is_empty() || names.len() == 1 {
+                before
+            } else {
+                "the alerts "
+            };
+            let more = names.len().saturating_sub(MOST_NAMES);
+            let shown = names.get(..MOST_NAMES).unwrap_or(&names).join(", ");
+            let more = if more > 0 {
+                format!(" and {more} more")
+            } else {
+                String::new()
+            };
+            format!("{before}{shown}{more}")
+        })
+        .collect();
+    parts.join("; ")
+}
+
+/// How the probe begins the name of an alert.
+const ALERT: &str = "the alert ";
+
+/// The row of a metric, or what is left of a stage.
+fn name(found: &str) -> String {
+    if let Some((_, stage)) = found.split_once(" of ") {
+        return format!("what is left of {stage}");
+    }
+    for (heading, rows) in GROUPS {
+        for (row, metrics) in *rows {
+            let is_it = |metric: &Metric| metric.description().name == found;
+            if metrics.iter().any(is_it) {
+                return in_full(heading, row);
+            }
+        }
+    }
+    found.to_owned()
+}
+
+/// The headings and rows of the unit's metrics, and the rows of those that it lacks.
+pub(super) fn metrics(unit: &UnitSettings, answer: &Answer) -> (Vec<String>, Vec<String>) {
+    let (mut lines, mut lacking) = (Vec::new(), Vec::new());
     for (heading, rows) in GROUPS {
         let before = lines.len();
         lines.extend(rows.iter().filter_map(|(name, metrics)| {
@@ -260,14 +316,31 @@ pub(super) fn metrics(unit: &UnitSettings, answer: &Answer) -> Vec<String> {
                     Err(lack) => lack != Lack::NoPrice && !ONLY_READ.contains(metric),
                 })
                 .collect();
-            (!shown.is_empty()).then(|| row(name, &words(unit, answer, &shown)))
+            let words = (!shown.is_empty()).then(|| words(unit, answer, &shown))?;
+            if words.starts_with(ABSENT) {
+                lacking.push(row(&in_full(heading, name), &words));
+                return None;
+            }
+            Some(row(name, &words))
         }));
         if lines.len() > before {
             lines.insert(before, format!("  {heading}"));
         }
     }
-    lines
+    (lines, lacking)
 }
+
+/// The name of a row as it is understood without its heading.
+fn in_full(heading: &str, name: &str) -> String {
+    if heading.starts_with("The membrane over its life") && !name.contains(':') {
+        format!("{name} over its life")
+    } else {
+        name.to_owned()
+    }
+}
+
+/// How the words of what is not there begin.
+const ABSENT: &str = "absent: ";
 
 /// One word for all metrics of a row where it holds for all, else one for each.
 fn words(unit: &UnitSettings, answer: &Answer, metrics: &[Metric]) -> String {
@@ -313,69 +386,5 @@ fn absent(lacks: &[String]) -> String {
             None => told.push(lack.clone()),
         }
     }
-    format!("absent: {}", told.join("; "))
-}
-
-/// How what is left of a stage is told: each of its limits, and how well it is known.
-pub(super) fn stage(stage: &StageSettings, found: &StageFindings) -> String {
-    let water = match stage.water {
-        StageWater::Feed => "feed",
-        StageWater::Permeate => "permeate",
-    };
-    let volume = stage
-        .life_volume
-        .map(|life| format!("{} L of {water}", life.litres()))
-        .map(|words| limit(words, found.of(StageMetric::LeftVolume)));
-    let age = stage.life_time.map(|life| {
-        let since = stage
-            .installed
-            .map_or("it was first seen".to_owned(), |day| day.to_string());
-        let words = format!("{} since {since}", duration_text(life));
-        limit(words, found.of(StageMetric::Age))
-    });
-    let load = capacity(stage).map(|words| {
-        let loads = [
-            StageMetric::DisinfectantLoad,
-            StageMetric::AnionLoad,
-            StageMetric::CationLoad,
-        ];
-        let mut known = loads.into_iter().map(|metric| found.of(metric));
-        let own = known.find(|load| *load != Err(Lack::NoLife));
-        limit(words, own.unwrap_or(Err(Lack::NoLife)))
-    });
-    let tds = found.of(StageMetric::Tds).ok();
-    let tds = tds.map(|known| format!("TDS behind it ({})", known.basis.key()));
-    let parts: Vec<String> = [load, volume, age, tds].into_iter().flatten().collect();
-    match found.of(StageMetric::Left) {
-        Err(lack) if parts.is_empty() => format!("absent: {lack}"),
-        Ok(_) if parts.is_empty() && stage.kind == StageKind::Membrane => {
-            "by its wear, learned from settled runs".to_owned()
-        }
-        Ok(_) | Err(_) => parts.join(", "),
-    }
-}
-
-/// What it can take, in words: the side of a mixed bed that is spent first.
-fn capacity(stage: &StageSettings) -> Option<String> {
-    Some(match stage.capacity? {
-        Capacity::Disinfectant(mass) => format!("{:.1} g of disinfectant", mass.grams()),
-        Capacity::Ions(ions) => {
-            let sides = [ions.cation, ions.anion].into_iter().flatten();
-            let least = sides.map(Equivalents::meq).fold(f64::INFINITY, f64::min);
-            let [most, _, least_used] = ions.usable;
-            if least_used < most {
-                let (from, to) = (least * least_used, least * most);
-                format!("{from:.0} to {to:.0} meq of ions")
-            } else {
-                format!("{least:.0} meq of ions")
-            }
-        }
-    })
-}
-
-fn limit(words: String, finding: Finding<f64>) -> String {
-    match finding {
-        Ok(known) => format!("{words} ({})", known.basis.key()),
-        Err(lack) => format!("{words} (absent: {lack})"),
-    }
+    format!("{ABSENT}{}", told.join("; "))
 }

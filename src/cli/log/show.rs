@@ -5,7 +5,7 @@ use std::process::ExitCode;
 use jiff::civil;
 
 use crate::{
-    cli::{FAILED, complain},
+    cli::{FAILED, complain, paper::printable},
     config::{Settings, UnitSettings},
     core::{Deed, Entry, Holding, as_it_holds, moment},
     edge::store::{self, StoreError},
@@ -21,7 +21,9 @@ enum ShowError {
          another folder ($STATE_DIRECTORY, `store.directory`)"
     )]
     NoState(String),
-    #[error("an entry of unit {unit:?} in the store cannot be read: {source}")]
+    #[error(
+        "an entry of unit {unit:?} in the store cannot be read: {source}; is this the permeated that the service runs?"
+    )]
     Entry {
         unit: String,
         source: serde_json::Error,
@@ -129,12 +131,6 @@ fn row(held: &Holding, unit: &UnitSettings) -> [String; TITLES.len()] {
         printable(&particulars.note.unwrap_or_default()),
         state,
     ]
-}
-
-/// One line, with nothing that moves a terminal's cursor.
-fn printable(text: &str) -> String {
-    let plain = |letter: char| if letter.is_control() { ' ' } else { letter };
-    text.chars().map(plain).collect()
 }
 
 const HEADER: [&str; 16] = [

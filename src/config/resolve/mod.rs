@@ -34,7 +34,7 @@ use super::{
     notices::{Display, NoticeSettings},
     reader::{self, Reader},
     report::Report,
-    settings::{Publish, Settings, Store, UnitSettings},
+    settings::{Broker, Publish, Settings, Store, UnitSettings},
     tree::Node,
 };
 
@@ -141,6 +141,25 @@ pub(super) fn settings(
         notify,
         units,
     })
+}
+
+/// Where the broker is and where we publish, whatever the rest says.
+pub(super) fn broker_alone(
+    root: &Node,
+    report: &Report<'_>,
+    folder: &Path,
+) -> Option<(Broker, Publish)> {
+    let document = reader::document(root, report, KEYS)?;
+    let publish = publish(document.table("publish", PUBLISH_KEYS));
+    let context = Context {
+        folder,
+        prefix: &publish.prefix,
+        time_zone: TimeZone::UTC,
+        display: Display::default(),
+        notices: notices::notices(None),
+    };
+    let broker = broker::broker(document.table("broker", broker::KEYS), &context)?;
+    Some((broker, publish))
 }
 
 fn units(document: &Reader<'_>, context: &Context<'_>) -> Vec<UnitSettings> {

@@ -6,7 +6,7 @@ use crate::{
 };
 
 impl Display {
-    pub(super) fn pressure(self, pressure: Pressure) -> String {
+    pub(crate) fn pressure(self, pressure: Pressure) -> String {
         match self {
             Self::Metric => format!("{:.1} bar", pressure.bar()),
             Self::Us if pressure.psi() < 10.0 => format!("{:.1} psi", pressure.psi()),
@@ -14,7 +14,7 @@ impl Display {
         }
     }
 
-    pub(super) fn temperature(self, temperature: Temperature) -> String {
+    pub(crate) fn temperature(self, temperature: Temperature) -> String {
         match self {
             Self::Metric => format!("{:.1} °C", temperature.celsius()),
             Self::Us => format!("{:.1} °F", temperature.fahrenheit()),
@@ -29,7 +29,7 @@ impl Display {
     }
 
     /// A trickle, which people in the one place reckon by the minute and in the other by the day.
-    pub(super) fn trickle(self, flow: Flow) -> String {
+    pub(crate) fn trickle(self, flow: Flow) -> String {
         match self {
             Self::Metric => format!("{:.3} L/min", flow.l_per_min()),
             Self::Us => format!("{:.1} gal/d", flow.gal_per_day()),

@@ -3,12 +3,9 @@
 
 use std::time::Duration;
 
-use rumqttc::{
-    AsyncClient, Event, EventLoop, MqttOptions, NetworkOptions, Packet, QoS, SubscribeFilter,
-    SubscribeReasonCode,
-};
+use rumqttc::{AsyncClient, Event, EventLoop, Packet, QoS, SubscribeFilter, SubscribeReasonCode};
 
-use super::{MqttError, OFFLINE, SessionOptions, client_id::passing_client_id, problem::Problem};
+use super::{MqttError, OFFLINE, brief, problem::Problem};
 use crate::config::Broker;
 
 /// What is asked.
@@ -53,7 +50,7 @@ pub enum AskError {
     #[error("the broker refuses to let us hear {0}: check its access rules")]
     Deaf(String),
     /// It did not take the command in time.
-    #[error("the broker at {host}:{port} did not take the command within {} s", patience.as_secs())]
+    #[error("the broker at {host}:{port} did not take the command within {} s: is it the right one (`broker.url`), and does it answer others?", patience.as_secs())]
     NotTaken {
         /// The broker's host.
         host: String,
@@ -64,11 +61,8 @@ pub enum AskError {
     },
 }
 
-/// Room for our packets, and how long a broken line goes unseen.
+/// Room for our packets.
 const PACKET_BYTES: usize = 256 * 1024;
-const KEEP_ALIVE: Duration = Duration::from_secs(5);
-/// To say goodbye.
-const FAREWELL: Duration = Duration::from_millis(500);
 
 /// Publishes the command with QoS 1, not retained, and waits for the message that `read` takes for the
 /// answer.
@@ -79,7 +73,7 @@ pub async fn ask<T>(
     question: &Question<'_>,
     read: impl FnMut(&[u8]) -> Option<T>,
 ) -> Result<Asked<T>, AskError> {
-    let (client, event_loop) = AsyncClient::new(options(question)?, 16);
+    let (client, event_loop) = brief::open(question.broker, PACKET_BYTES, question.patience)?;
     let mut talk = Talk {
         question,
         client,
@@ -87,10 +81,6 @@ pub async fn ask<T>(
         is_taken: false,
         is_offline: false,
     };
-    let mut network = NetworkOptions::new();
-    network.set_tcp_nodelay(true);
-    network.set_connection_timeout(question.patience.as_secs().max(1));
-    talk.event_loop.set_network_options(network);
     // The polling is given up only when all is: it must not be cancelled before.
     let answer = tokio::time::timeout(question.patience, talk.answer(read)).await;
     let outcome = match answer {
@@ -104,22 +94,8 @@ pub async fn ask<T>(
             patience: question.patience,
         }),
     };
-    // Who cannot say goodbye is forgotten by the broker all the same.
-    let _ = tokio::time::timeout(FAREWELL, talk.leave()).await;
+    brief::leave(&talk.client, &mut talk.event_loop).await;
     outcome
-}
-
-fn options(question: &Question<'_>) -> Result<MqttOptions, MqttError> {
-    let broker = question.broker;
-    let id = passing_client_id();
-    let mut options = MqttOptions::new(id.clone(), &broker.host, broker.port);
-    options
-        .set_keep_alive(KEEP_ALIVE)
-        .set_clean_session(true)
-        .set_max_packet_size(PACKET_BYTES, PACKET_BYTES);
-    SessionOptions::new(broker.clone(), id, question.status_topic.clone())
-        .refresh_secrets(&mut options)?;
-    Ok(options)
 }
 
 struct Talk<'a> {
@@ -171,16 +147,5 @@ impl Talk<'_> {
 
     fn request(&self, requested: Result<(), rumqttc::ClientError>) -> Result<(), AskError> {
         requested.map_err(|error| AskError::Broker(error.to_string()))
-    }
-
-    async fn leave(&mut self) {
-        if self.client.try_disconnect().is_err() {
-            return;
-        }
-        while let Ok(event) = self.event_loop.poll().await {
-            if matches!(event, Event::Outgoing(rumqttc::Outgoing::Disconnect)) {
-                return;
-            }
-        }
     }
 }

@@ -4,11 +4,14 @@
 //!
 //! The way inside: `poll` (the task that owns the client's event loop) ↔ `link` (what both sides
 //! share) ← [`Session`] (the application's side); `inbox`, `outbox`, `receipts` and `pauses` are
-//! plain tables that know no client, `problem` turns errors into sentences. Apart from all that, `ask`
-//! sends one command and waits for its answer.
+//! plain tables that know no client, `problem` turns errors into sentences. Apart from all that,
+//! sessions that the broker forgets at once (`brief`): `ask` sends one command and waits for its
+//! answer, `hear` listens and never publishes, `retained` reads what the broker retains.
 
 mod ask;
+mod brief;
 mod client_id;
+mod hear;
 mod inbox;
 mod link;
 mod options;
@@ -18,6 +21,7 @@ mod poll;
 mod presence;
 mod problem;
 mod receipts;
+mod retained;
 mod tls;
 
 use std::{sync::Arc, time::Duration};
@@ -27,9 +31,11 @@ use tokio::task::JoinHandle;
 
 pub use ask::{AskError, Asked, Question, ask};
 pub use client_id::default_client_id;
+pub use hear::{HearError, Heard, Hearing, Listened, Silence, hear};
 pub use inbox::{FromBroker, Message, Receipt};
 pub use options::{Limits, MqttError, Precious, SessionOptions, Timings, is_filter, is_topic};
 pub use presence::Presence;
+pub use retained::{RetainedError, retained};
 
 use crate::wire::Outgoing;
 use link::{Closing, Shared};

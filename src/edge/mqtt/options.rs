@@ -257,10 +257,14 @@ impl Default for Limits {
 #[derive(Debug, thiserror::Error)]
 pub enum MqttError {
     /// Empty client id.
-    #[error("the MQTT client id is empty: a session the broker keeps needs one")]
+    #[error(
+        "the MQTT client id is empty: a session the broker keeps needs one; set `broker.client_id`"
+    )]
     NoClientId,
     /// The protocol counts the keep-alive in seconds.
-    #[error("an MQTT keep-alive of {0:?} is too short: at least 1 s is needed")]
+    #[error(
+        "an MQTT keep-alive of {0:?} is too short: at least 1 s is needed in `broker.keep_alive`"
+    )]
     KeepAlive(Duration),
     /// Not a topic one can publish to.
     #[error("`{0}` is not an MQTT topic: it must not be empty or hold `+`, `#` or NUL")]
@@ -269,7 +273,10 @@ pub enum MqttError {
     #[error("`{0}` is not an MQTT filter: `+` stands for one whole level, `#` for all below, last")]
     Filter(String),
     /// A file that cannot be read.
-    #[error("cannot read the {what} {}: {source}", path.display())]
+    #[error(
+        "cannot read the {what} {}: {source}; it must be there, and readable for the user that runs permeated",
+        path.display()
+    )]
     File {
         /// What the file is for.
         what: &'static str,
@@ -289,10 +296,14 @@ pub enum MqttError {
         problem: String,
     },
     /// MQTT has no password without a user.
-    #[error("a password file is set but no user: MQTT takes a password only with a user name")]
+    #[error(
+        "a password file is set but no user: MQTT takes a password only with a user name; write `user` in [broker], too"
+    )]
     PasswordWithoutUser,
     /// Half a client certificate.
-    #[error("a client certificate needs both its certificate file and its key file")]
+    #[error(
+        "a client certificate needs both its file and its key: write client_certificate and client_key in [broker], or neither"
+    )]
     HalfClientCertificate,
     /// Whom to trust is not known, or a file of TLS is of no use.
     #[error(transparent)]

@@ -55,7 +55,7 @@ impl Problem {
             ConnectionError::NotConnAck(_) => Self::new(
                 Kind::Refused,
                 format!(
-                    "{}:{} does not answer as an MQTT broker does",
+                    "{}:{} does not answer as an MQTT broker does: check the port (mqtt:// 1883, mqtts:// 8883) in `broker.url`",
                     broker.host, broker.port
                 ),
             ),
@@ -78,10 +78,10 @@ fn refused(code: ConnectReturnCode, broker: &Broker) -> Problem {
             format!("the broker refuses us {user}: check user and password ({file})")
         }
         ConnectReturnCode::BadClientId => {
-            "the broker refuses our client id: set another one".to_owned()
+            "the broker refuses our client id: set another one (`broker.client_id`)".to_owned()
         }
         ConnectReturnCode::RefusedProtocolVersion => {
-            "the broker does not speak MQTT 3.1.1".to_owned()
+            "the broker does not speak MQTT 3.1.1: let it, or take another one".to_owned()
         }
         ConnectReturnCode::ServiceUnavailable => {
             return Problem::new(Kind::Passing, "the broker says it is not available now");
@@ -128,9 +128,10 @@ fn of_io(error: &io::Error, broker: &Broker) -> Problem {
         | io::ErrorKind::ConnectionAborted
         | io::ErrorKind::BrokenPipe
         | io::ErrorKind::UnexpectedEof => cut_off(),
-        io::ErrorKind::ConnectionRefused => {
-            Problem::new(Kind::Passing, format!("nobody listens at {place}"))
-        }
+        io::ErrorKind::ConnectionRefused => Problem::new(
+            Kind::Passing,
+            format!("nobody listens at {place}: is the broker running, and `broker.url` right?"),
+        ),
         _ => Problem::new(Kind::Passing, format!("cannot reach {place}: {error}")),
     }
 }
@@ -146,12 +147,14 @@ fn of_tls(error: &rustls::Error, broker: &Broker) -> Problem {
     );
     let hint = match error {
         rustls::Error::InvalidCertificate(CertificateError::UnknownIssuer) => {
-            format!("the broker's certificate is not signed by {ca}")
+            format!(
+                "the broker's certificate is not signed by {ca}: name its own in `broker.ca_file`"
+            )
         }
         rustls::Error::InvalidCertificate(
             CertificateError::NotValidForName | CertificateError::NotValidForNameContext { .. },
         ) => format!(
-            "the broker's certificate is for another name than `{}`",
+            "the broker's certificate is for another name than `{}`: write the name it has in `broker.url`",
             broker.host
         ),
         rustls::Error::InvalidCertificate(
@@ -162,7 +165,8 @@ fn of_tls(error: &rustls::Error, broker: &Broker) -> Problem {
         ) => "check the dates of the broker's certificate and this machine's clock".to_owned(),
         rustls::Error::AlertReceived(
             AlertDescription::CertificateRequired | AlertDescription::HandshakeFailure,
-        ) => "the broker wants a client certificate".to_owned(),
+        ) => "the broker wants a client certificate (`broker.client_certificate` and `client_key`)"
+            .to_owned(),
         rustls::Error::InvalidMessage(_) => {
             format!("check that port {} speaks TLS", broker.port)
         }

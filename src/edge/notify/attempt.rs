@@ -40,7 +40,10 @@ pub enum NotifyError {
 #[derive(Debug, thiserror::Error)]
 pub enum SecretError {
     /// The file cannot be read.
-    #[error("cannot read {}: {source}", path.display())]
+    #[error(
+        "cannot read {}: {source}; it must be there, and readable for the user that runs permeated",
+        path.display()
+    )]
     File {
         /// Which.
         path: PathBuf,

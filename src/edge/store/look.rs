@@ -1,7 +1,7 @@
 //! A look at what is kept, without being able to change it, also while the service runs: no lock is
 //! taken, nothing is made, nothing brought up to date.
 
-use std::path::Path;
+use std::{path::Path, time::SystemTime};
 
 use rusqlite::Connection;
 
@@ -40,6 +40,17 @@ pub fn look_at_log(directory: &Path, unit: &str) -> Result<Option<Vec<String>>, 
             .query_map([unit], |row| row.get(0))?
             .collect()
     })
+}
+
+/// When the file, or the log beside it, was last written; `None` when there is none.
+#[must_use]
+pub fn written(directory: &Path) -> Option<SystemTime> {
+    let files = [FILE.to_owned(), format!("{FILE}-wal")];
+    let times = files.iter().filter_map(|name| {
+        let about = std::fs::metadata(directory.join(name)).ok()?;
+        about.modified().ok()
+    });
+    times.max()
 }
 
 /// Reads in one transaction, so that everything is as it was at one moment; `None` when there is no

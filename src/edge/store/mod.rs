@@ -24,7 +24,7 @@ use tokio::sync::oneshot;
 
 pub use error::StoreError;
 pub use history::samples;
-pub use look::{Look, look, look_at_log};
+pub use look::{Look, look, look_at_log, written};
 pub use past::{past, units};
 
 /// Name of the database in the state folder.
