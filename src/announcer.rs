@@ -33,7 +33,7 @@ const STATES_LATER: Duration = Duration::from_secs(2);
 /// A hub that starts over and over is not answered more often than this.
 const BIRTHS_APART: Duration = Duration::from_secs(30);
 /// What reached the broker has reached the hub and was dealt with after this long.
-const SETTLE: Duration = Duration::from_secs(2);
+const SETTLE: Duration = Duration::from_secs(3);
 
 /// The announcing of all devices of an installation.
 #[derive(Clone, Debug, Default)]
@@ -45,6 +45,8 @@ pub struct Announcer {
     /// What follows once the broker has everything so far.
     steps: VecDeque<Vec<Task>>,
     last_birth: Option<Mono>,
+    /// What a hub is told in steps once it has started: it may have been away when things left.
+    farewell: VecDeque<Vec<Task>>,
 }
 
 impl Announcer {
@@ -65,12 +67,19 @@ impl Announcer {
         let Plan {
             remove,
             hand_over,
+            hold,
             clear,
+            farewell,
         } = plan;
+        self.farewell = farewell
+            .into_iter()
+            .map(|messages| vec![Task::Tell(messages)])
+            .collect();
         let steps = [
             vec![Task::Tell(remove)],
             vec![Task::Tell(hand_over)],
             to_announce,
+            vec![Task::Tell(hold)],
             vec![Task::Tell(clear)],
         ];
         let is_empty = |step: &Vec<Task>| step.is_empty() || *step == [Task::Tell(Vec::new())];
@@ -99,6 +108,13 @@ impl Announcer {
         for unit in 0..self.units {
             self.put(later, vec![Task::Repeat(unit)]);
         }
+        self.steps = std::mem::take(&mut self.farewell);
+    }
+
+    /// Whether a hub that starts will be told of what left while it was away.
+    #[must_use]
+    pub fn owes_farewell(&self) -> bool {
+        !self.farewell.is_empty()
     }
 
     /// Whether something waits for the broker to have everything so far.
@@ -225,12 +241,12 @@ mod tests {
         assert!(announcer.awaits_delivery());
         announcer.delivered(at(5000));
         assert!(!announcer.awaits_delivery());
-        assert_eq!(all_by(&mut announcer, 6999), []);
-        assert_eq!(step(&mut announcer, 7000), [Task::Announce(0)]);
+        assert_eq!(all_by(&mut announcer, 7999), []);
+        assert_eq!(step(&mut announcer, 8000), [Task::Announce(0)]);
         assert!(!announcer.is_done());
-        announcer.delivered(at(8000));
+        announcer.delivered(at(9000));
         assert_eq!(
-            step(&mut announcer, 10_000),
+            step(&mut announcer, 12_000),
             [Task::Tell(vec![message("")])]
         );
         assert!(announcer.is_done());

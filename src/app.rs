@@ -9,6 +9,7 @@ mod homie;
 mod manager;
 mod outlets;
 mod reading;
+mod sums;
 
 use std::{
     collections::{BTreeMap, BTreeSet},
@@ -41,6 +42,7 @@ use crate::{
 
 use announcing::retained_topics;
 use reading::read_states;
+use sums::Sums;
 
 /// Why the service could not start or ended badly.
 #[derive(Debug, thiserror::Error)]
@@ -126,9 +128,12 @@ pub struct App {
     /// Those that hubs are told of in steps, and whether all steps are done.
     in_steps: BTreeSet<String>,
     steps_done: bool,
+    /// Whether every hub knows what left.
+    said_farewell: bool,
     status_topic: String,
     /// Notices on their way to the broker: unit and number.
     posted: BTreeMap<u64, (String, u64)>,
+    sums: Sums,
     /// Why the session ended by itself, if it did.
     lost: Option<String>,
 }
@@ -171,6 +176,7 @@ impl App {
             ghosts: &ghosts,
         };
         let in_steps = installation.announced_before(before, now);
+        let sums = Sums::new(&installation, settings.metrics.is_some(), now);
 
         let client_id = settings
             .broker
@@ -225,8 +231,10 @@ impl App {
             ghosts: homie::other_than_removals(ghosts.difference(&in_steps)),
             in_steps,
             steps_done: nothing_goes,
+            said_farewell: nothing_goes,
             status_topic,
             posted: BTreeMap::new(),
+            sums,
             lost: None,
         })
     }
@@ -254,9 +262,11 @@ impl App {
                 .installation
                 .deadline()
                 .map_or(LONGEST_SLEEP, |at| self.clock.until(at));
-            let announcer = self.installation.announcer();
-            let waits = announcer.awaits_delivery() || (announcer.is_done() && !self.steps_done);
-            let longest = if waits { DELIVERY_POLL } else { LONGEST_SLEEP };
+            let longest = if self.waits_for_the_broker() {
+                DELIVERY_POLL
+            } else {
+                LONGEST_SLEEP
+            };
             let longest = longest.min(self.manager.longest_rest());
             let wake = tokio::time::sleep(wake.min(longest));
             let checkpoint = self.keeper.due();
@@ -271,9 +281,7 @@ impl App {
                 released = self.keeper.written() => self.release(released),
                 settled = next_settled(&mut self.notifier) => self.keeper.note_settled(settled),
                 question = next_question(&mut self.questions) => self.answer(question),
-                () = sleep_until(checkpoint) => {
-                    self.keeper.begin(&mut self.installation);
-                }
+                () = sleep_until(checkpoint) => self.begin_checkpoint(),
                 () = wake => {
                     self.advance();
                     self.note(Keep::Soon);
@@ -294,6 +302,7 @@ impl App {
 
     /// What is durable now goes on its way.
     fn release(&mut self, released: Released) {
+        self.release_sums(released.sums, released.is_durable);
         for receipt in released.receipts {
             self.session.acknowledge(receipt);
         }
@@ -399,9 +408,12 @@ impl App {
         tokio::task::yield_now().await;
         let kept = self.keeper.close(&mut self.installation).await;
         let result = match kept {
-            Ok(receipts) => {
-                for receipt in receipts {
+            Ok(released) => {
+                for receipt in released.receipts {
                     self.session.acknowledge(receipt);
+                }
+                for message in released.sums {
+                    homie::send(self.homie.as_ref(), &self.session, message);
                 }
                 Ok(self.manager)
             }

@@ -174,6 +174,15 @@ impl Installation {
             .collect()
     }
 
+    /// Every topic that tells of sums: its messages leave only once what they tell is safe, so that a crash
+    /// makes none fall.
+    #[must_use]
+    pub fn topics_of_sums(&self) -> BTreeSet<String> {
+        let seats = self.seats.iter();
+        let topics = seats.flat_map(|seat| seat.publisher.topics_of_sums());
+        topics.map(str::to_owned).collect()
+    }
+
     /// Topics on which every message counts, so that none may give way to a newer one.
     #[must_use]
     pub fn precious_topics(&self) -> BTreeSet<String> {
@@ -315,6 +324,13 @@ impl Installation {
     #[must_use]
     pub fn message_of(&self, unit: &str, notice: &Notice) -> Outgoing {
         document::notice(self.prefix(), unit, notice)
+    }
+
+    /// What was told of is to be kept, though no reading changed it.
+    pub fn keep_all(&mut self) {
+        for seat in &mut self.seats {
+            seat.unit.keep_soon();
+        }
     }
 
     /// The units whose state changed since last asked, and how soon it must be kept.

@@ -23,7 +23,7 @@ use crate::{
     },
     installation::{Installation, Record},
     time::Wall,
-    wire::recorded,
+    wire::{Outgoing, recorded},
 };
 
 /// Urgent changes wait this long for others: a burst of increments needs one write, not twenty.
@@ -48,6 +48,8 @@ pub struct Keeper {
     sampled: Instant,
     receipts: Vec<Receipt>,
     notices: Vec<(String, Box<Notice>)>,
+    /// States that tell of sums, by topic.
+    sums: BTreeMap<String, Outgoing>,
     writing: Option<Writing>,
     failing: bool,
     /// Writes that succeeded and that failed.
@@ -63,12 +65,17 @@ pub struct Released {
     pub notices: Vec<(String, Box<Notice>)>,
     /// Notices that may be sent by HTTP.
     pub queued: Vec<NoticeRow>,
+    /// States whose sums are on disk: after a crash none of them falls.
+    pub sums: Vec<Outgoing>,
+    /// Whether the write succeeded.
+    pub is_durable: bool,
 }
 
 struct Writing {
     checkpoint: Checkpoint,
     receipts: Vec<Receipt>,
     notices: Vec<(String, Box<Notice>)>,
+    sums: BTreeMap<String, Outgoing>,
     answer: oneshot::Receiver<Result<(), StoreError>>,
 }
 
@@ -86,6 +93,7 @@ impl Keeper {
             sampled: Instant::now(),
             receipts: Vec::new(),
             notices: Vec::new(),
+            sums: BTreeMap::new(),
             writing: None,
             failing: false,
             tally: (0, 0),
@@ -129,6 +137,13 @@ impl Keeper {
         }
     }
 
+    /// Holds a state that tells of sums until they are on disk; the newest of a topic waits. `keep` tells
+    /// how soon that should be.
+    pub fn hold(&mut self, state: Outgoing, keep: Keep) {
+        self.sums.insert(state.topic.clone(), state);
+        self.note(keep, None);
+    }
+
     /// Forgets a notice that was sent or given up.
     pub fn note_settled(&mut self, notice: NoticeKey) {
         self.waiting.notices_settled.push(notice);
@@ -161,11 +176,13 @@ impl Keeper {
         let checkpoint = std::mem::take(&mut self.waiting);
         let receipts = std::mem::take(&mut self.receipts);
         let notices = std::mem::take(&mut self.notices);
+        let sums = std::mem::take(&mut self.sums);
         let answer = self.store.save(checkpoint.clone());
         self.writing = Some(Writing {
             checkpoint,
             receipts,
             notices,
+            sums,
             answer,
         });
     }
@@ -192,6 +209,8 @@ impl Keeper {
                     receipts: writing.receipts,
                     notices: writing.notices,
                     queued: writing.checkpoint.notices,
+                    sums: writing.sums.into_values().collect(),
+                    is_durable: true,
                 }
             }
             Err(error) => {
@@ -205,19 +224,18 @@ impl Keeper {
         }
     }
 
-    /// Writes what is left and closes the store. Gives the receipts that may be released.
+    /// Writes what is left and closes the store. Gives the receipts and sums that may be released.
     ///
     /// # Errors
     /// When the last write failed.
-    pub async fn close(
-        mut self,
-        installation: &mut Installation,
-    ) -> Result<Vec<Receipt>, StoreError> {
-        let mut released = Vec::new();
+    pub async fn close(mut self, installation: &mut Installation) -> Result<Released, StoreError> {
+        let mut released = Released::default();
         if self.writing.is_some() {
+            released = self.written().await;
             // Notices wait in the state for the next start: what becomes of them on the way out could not
             // be kept any more.
-            released.extend(self.written().await.receipts);
+            released.notices.clear();
+            released.queued.clear();
         }
         self.gather(installation);
         self.hand_over_samples();
@@ -226,7 +244,8 @@ impl Keeper {
             return Ok(released);
         };
         writing.answer.await.unwrap_or(Err(StoreError::Stopped))?;
-        released.extend(writing.receipts);
+        released.receipts.extend(writing.receipts);
+        released.sums.extend(writing.sums.into_values());
         self.store.close()?;
         Ok(released)
     }
@@ -298,6 +317,8 @@ impl Keeper {
         self.waiting.announced = newer.announced.or(self.waiting.announced.take());
         self.receipts.splice(0..0, failed.receipts);
         self.notices.splice(0..0, failed.notices);
+        let newer = std::mem::replace(&mut self.sums, failed.sums);
+        self.sums.extend(newer);
         self.due = Some(Instant::now() + RETRY);
     }
 }

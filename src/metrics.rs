@@ -221,6 +221,17 @@ catalogue! {
     }
 }
 
+impl StageMetric {
+    /// Whether it only grows, until the stage is replaced.
+    #[must_use]
+    pub fn is_sum(self) -> bool {
+        matches!(
+            self,
+            Self::Treated | Self::CationLoad | Self::AnionLoad | Self::DisinfectantLoad
+        )
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use std::collections::BTreeSet;

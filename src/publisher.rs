@@ -74,6 +74,18 @@ impl Publisher {
         self
     }
 
+    /// The topics that tell of sums, by either convention.
+    pub fn topics_of_sums(&self) -> impl Iterator<Item = &str> {
+        let sums = self.states.iter().map(|state| state.tells_sums());
+        let own = self.topics.iter().zip(sums.clone());
+        let own = own.filter(|(_, is_sum)| *is_sum).map(|(topic, _)| &**topic);
+        let homie = self.homie.iter().flat_map(move |values| {
+            let sums = sums.clone().enumerate().filter(|(_, is_sum)| *is_sum);
+            sums.filter_map(|(number, _)| values.topic(number))
+        });
+        own.chain(homie)
+    }
+
     /// Its topics by that convention.
     pub fn homie_topics(&self) -> impl Iterator<Item = &str> {
         self.homie.iter().flat_map(Values::topics)

@@ -89,7 +89,7 @@ fn the_readme_names_what_scrapers_get_besides() {
         ..Service::default()
     };
     let mut besides = 0;
-    for family in openmetrics::families(std::iter::empty(), now, &service) {
+    for family in openmetrics::families(std::iter::empty(), now, &service, &[]) {
         if !catalogue.contains(&family.name) {
             let name = match family.kind {
                 Kind::Counter => format!("`{}_total`", family.name),

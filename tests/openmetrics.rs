@@ -104,7 +104,7 @@ fn text(format: Format) -> String {
         started: Some(Wall(START)),
         ..Service::default()
     };
-    let families = openmetrics::families(installation.units(), at(605), &service);
+    let families = openmetrics::families(installation.units(), at(605), &service, &[]);
     openmetrics::text(&families, format)
 }
 

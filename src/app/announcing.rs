@@ -13,6 +13,13 @@ impl App {
         }
     }
 
+    /// Whether something goes on once the broker has everything.
+    pub(super) fn waits_for_the_broker(&self) -> bool {
+        let announcer = self.installation.announcer();
+        let forgets = !self.steps_done || (!self.said_farewell && !announcer.owes_farewell());
+        announcer.awaits_delivery() || (announcer.is_done() && forgets)
+    }
+
     /// Whether the broker has everything.
     pub(super) fn is_delivered(&self) -> bool {
         let health = self.session.health();
@@ -22,15 +29,26 @@ impl App {
             && health.in_flight == 0
     }
 
+    /// Once hubs were told of all that left, those that were away included, it need not be remembered.
+    fn forget_what_left(&mut self) {
+        let announcer = self.installation.announcer();
+        if !self.said_farewell && announcer.is_done() && !announcer.owes_farewell() {
+            self.said_farewell = self.is_delivered();
+            if self.said_farewell {
+                self.keeper.note_announced(self.installation.announced());
+            }
+        }
+    }
+
     /// Once the broker has taken everything, the removed topics need not be remembered.
     pub(super) fn forget_ghosts(&mut self) {
+        self.forget_what_left();
         if self.steps_done && self.ghosts_sent || !self.is_delivered() {
             return;
         }
         let steps_done = self.installation.announcer().is_done();
         if steps_done && !self.steps_done {
             self.in_steps.clear();
-            self.keeper.note_announced(self.installation.announced());
         } else if self.ghosts_sent {
             return;
         }

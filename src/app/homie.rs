@@ -7,7 +7,6 @@ use super::App;
 use crate::{
     config::Settings,
     edge::mqtt::{self, FromBroker, Inbox, MqttError, Presence, Session, SessionOptions},
-    installation::Installation,
     wire::{Outgoing, homie},
 };
 
@@ -61,8 +60,8 @@ impl HomieSession {
     }
 
     /// Says that all is there once every value was said.
-    pub(super) fn look(&mut self, installation: &Installation) {
-        if !self.is_ready && installation.has_told_all() {
+    pub(super) fn look(&mut self, has_told_all: bool) {
+        if !self.is_ready && has_told_all {
             self.is_ready = true;
             self.session.ready();
         }
@@ -93,17 +92,28 @@ impl App {
     /// Hands over what is to be published, each to its session.
     pub(super) fn publish(&mut self) {
         while let Some(message) = self.installation.drain() {
-            let message = match &self.homie {
-                Some(homie) => homie.publish(message),
-                None => Some(message),
-            };
-            if let Some(message) = message {
-                self.session.publish(message);
+            if let Some(message) = self.hold_sums(message) {
+                self.send(message);
             }
         }
         if let Some(homie) = &mut self.homie {
-            homie.look(&self.installation);
+            homie.look(self.installation.has_told_all() && self.sums.are_told());
         }
+    }
+
+    pub(super) fn send(&self, message: Outgoing) {
+        send(self.homie.as_ref(), &self.session, message);
+    }
+}
+
+/// Hands a message to the session it belongs to.
+pub(super) fn send(homie: Option<&HomieSession>, session: &Session, message: Outgoing) {
+    let message = match homie {
+        Some(homie) => homie.publish(message),
+        None => Some(message),
+    };
+    if let Some(message) = message {
+        session.publish(message);
     }
 }
 

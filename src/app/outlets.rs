@@ -24,7 +24,8 @@ impl App {
         self.note(Keep::Soon);
         let service = self.service(question.waited());
         let units = self.installation.units();
-        question.answer(openmetrics::families(units, now, &service));
+        let sums = self.sums.durable();
+        question.answer(openmetrics::families(units, now, &service, sums));
     }
 
     fn service(&self, loop_lag: Duration) -> openmetrics::Service {

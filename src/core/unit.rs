@@ -187,6 +187,11 @@ impl Unit {
         std::mem::take(&mut self.keep)
     }
 
+    /// What time alone has changed is to be kept, too.
+    pub fn keep_soon(&mut self) {
+        self.keep = self.keep.max(Keep::Soon);
+    }
+
     /// What is measured now, and what the membrane does while its quality counts.
     pub(super) fn live(&self, now: Mono) -> Values {
         let producing = self.runs.state == RunState::Producing;

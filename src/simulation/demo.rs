@@ -207,7 +207,7 @@ pub fn demo_configuration(broker_url: &str, directory: &Path) -> String {
     let quoted = |text: &str| toml::Value::String(text.to_owned()).to_string();
     let mut text = format!(
         "[broker]\nurl = {}\n\n[publish]\ninterval = \"10 s\"\nheartbeat = \"5 min\"\n\n\
-         [store]\ndirectory = {}\n\n{UNIT}",
+         [store]\ndirectory = {}\ncheckpoint = \"5 s\"\n\n{UNIT}",
         quoted(broker_url),
         quoted(&directory.to_string_lossy()),
     );

@@ -46,6 +46,31 @@ pub enum State {
     Value(Metric),
 }
 
+impl State {
+    /// Whether it tells of something that only grows, so that whoever adds up its growth would be misled by a
+    /// fall.
+    #[must_use]
+    pub fn tells_sums(self) -> bool {
+        match self {
+            Self::Costs | Self::Stage(_) | Self::Totals => true,
+            Self::StageValue(_, metric) => metric.is_sum(),
+            Self::Value(metric) => matches!(metric.group(), Group::Costs | Group::Totals),
+            Self::Alert(_)
+            | Self::AlertsActive
+            | Self::Available
+            | Self::Condition
+            | Self::Contact(_)
+            | Self::Due
+            | Self::HandTest(_)
+            | Self::HoldTest
+            | Self::Membrane
+            | Self::Now
+            | Self::Run
+            | Self::RunState => false,
+        }
+    }
+}
+
 /// The word for "no value now" on plain topics; hubs read it as unknown.
 pub const NO_VALUE: &str = "None";
 

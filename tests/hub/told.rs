@@ -186,7 +186,7 @@ fn every_metric_contact_alert_and_command_has_its_entity() {
     assert_eq!(kinds, EventKind::ALL.map(EventKind::key));
     // TDS has no class, and a total may lack after a crash what no checkpoint had.
     assert!(!of("feed_tds_mg_l").body.contains_key("device_class"));
-    assert_eq!(of("permeate_l").text("state_class"), "total");
+    assert_eq!(of("permeate_l").text("state_class"), "total_increasing");
     assert_eq!(of("storage_level_l").text("device_class"), "volume_storage");
     assert_eq!(of("flow_response_k").body["enabled_by_default"], false);
 }

@@ -63,6 +63,21 @@ fn discovery_is_retained_comes_back_on_birth_and_forgets_a_removed_stage() {
     assert_eq!(components(&seen[2])[key], Value::Null);
     let retained = site.broker.retained(DEVICE).unwrap();
     assert!(!retained.contains("mixed-bed"), "{retained}");
+    // It is kept in mind until a hub has started, which may have been away.
+    let before = watch.on(DEVICE).len();
+    site.broker.publish("homeassistant/status", "online", &[]);
+    let steps = before + 4;
+    until_within(2 * LIMIT, "a hub that was away is told", || {
+        watch.on(DEVICE).len() >= steps
+    });
+    let seen = watch.on(DEVICE);
+    let least = &components(&seen[before + 1])[key];
+    assert_eq!(least["unique_id"], "permeated_u.stage_mixed-bed_left_pct");
+    assert_eq!(
+        components(&seen[before + 2])[key],
+        serde_json::json!({"platform": "sensor"})
+    );
+    assert_eq!(seen[before + 3], retained);
     until("that is kept in mind", || {
         let database =
             Connection::open_with_flags(site.database(), OpenFlags::SQLITE_OPEN_READ_ONLY);

@@ -29,6 +29,7 @@ mod sessions;
 mod site;
 mod state_file;
 mod stopping;
+mod sums;
 
 /// A unit whose permeate is counted, 1000 pulses to the litre; four parts of waste to one of product,
 /// so the sediment stage sees five litres for each litre the mixed bed sees.

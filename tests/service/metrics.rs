@@ -38,14 +38,14 @@ fn exchange(port: u16, bytes: &str) -> String {
     answer
 }
 
-fn get(port: u16, more: &str) -> String {
+pub fn get(port: u16, more: &str) -> String {
     exchange(
         port,
         &format!("GET /metrics HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\n{more}\r\n"),
     )
 }
 
-fn body(answer: &str) -> &str {
+pub fn body(answer: &str) -> &str {
     answer.split_once("\r\n\r\n").unwrap().1
 }
 

@@ -3,11 +3,13 @@
 
 use std::time::Duration;
 
+use jiff::tz::TimeZone;
+
 use super::{
     Alert, NoticeKind, Severity, Subject,
     because::Scene,
     care::Standing,
-    check_first,
+    caution, check_first,
     notice::{self, LONGEST_TEXT, Notice, Notices},
     quiet, title,
 };
@@ -141,7 +143,7 @@ impl Unit {
                 title(alert.code),
                 self.subject_name(alert),
             ),
-            text: text(alert, kind, since, &also, now),
+            text: text(alert, kind, since, &also, now, &self.settings.time_zone),
             since,
             time: now.date(),
             also,
@@ -294,28 +296,85 @@ fn roughly(span: Duration) -> String {
     duration_text(Duration::from_secs(seconds / grain * grain))
 }
 
-/// What was seen, for how long, and what to check first where there is room.
-fn text(alert: &Alert, kind: NoticeKind, since: Option<Wall>, also: &[String], now: Now) -> String {
+/// When it began, by the owner's clock; with the day where that is not today.
+fn since_when(since: Wall, now: Now, zone: &TimeZone) -> Option<String> {
+    let (day, time) = (since.day_in(zone)?, since.time_in(zone)?);
+    let time = time.strftime("%H:%M");
+    if now.wall.day_in(zone) == Some(day) {
+        Some(format!("Since {time}."))
+    } else {
+        Some(format!("Since {} {time}.", day.strftime("%-d %b")))
+    }
+}
+
+/// All that somebody needs who has nothing but a phone at hand: what was seen, since when, what it
+/// explains, what to check first, and the caution where it is critical; the last where there is room.
+fn text(
+    alert: &Alert,
+    kind: NoticeKind,
+    since: Option<Wall>,
+    also: &[String],
+    now: Now,
+    zone: &TimeZone,
+) -> String {
     let seen = alert.seen.as_ref().map_or("", |seen| &seen.sentence);
     let lasted = now
         .date()
         .zip(since)
         .and_then(|(date, since)| date.since(since))
         .map(roughly);
-    let whole = match (kind, lasted) {
-        (NoticeKind::Cleared, _) => format!("All is well again. It was: {seen}"),
-        (NoticeKind::Reminder, Some(lasted)) => format!("For {lasted} now: {seen}"),
-        (NoticeKind::Reminder | NoticeKind::Raised, _) => seen.to_owned(),
+    let mut parts = match (kind, lasted) {
+        (NoticeKind::Cleared, Some(lasted)) => {
+            vec![format!("All is well again after {lasted}. It was: {seen}")]
+        }
+        (NoticeKind::Cleared, None) => vec![format!("All is well again. It was: {seen}")],
+        (NoticeKind::Reminder, Some(lasted)) => vec![format!("For {lasted} now: {seen}")],
+        (NoticeKind::Reminder | NoticeKind::Raised, _) => vec![seen.to_owned()],
     };
-    let whole = match also {
-        [] => whole,
-        [one] => format!("{whole} It explains {one}, too."),
-        several => format!("{whole} It explains {} more alerts.", several.len()),
-    };
-    let with_advice = format!("{whole} {}", check_first(alert.code));
-    if kind != NoticeKind::Cleared && with_advice.chars().count() <= LONGEST_TEXT {
-        with_advice
-    } else {
-        notice::shortened(&whole, LONGEST_TEXT)
+    if kind == NoticeKind::Raised {
+        parts.extend(since.and_then(|since| since_when(since, now, zone)));
+    }
+    match also {
+        [] => {}
+        [one] => parts.push(format!("It explains {one}, too.")),
+        several => parts.push(format!("It explains {} more alerts.", several.len())),
+    }
+    if kind != NoticeKind::Cleared {
+        parts.push(check_first(alert.code).to_owned());
+        let critical = alert.severity() == Severity::Critical;
+        parts.extend(caution(alert.code).filter(|_| critical).map(str::to_owned));
+    }
+    let mut whole = String::new();
+    for part in parts {
+        let longer = format!("{whole} {part}");
+        if !whole.is_empty() && longer.trim().chars().count() > LONGEST_TEXT {
+            break;
+        }
+        whole = longer.trim().to_owned();
+    }
+    notice::shortened(&whole, LONGEST_TEXT)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Central European time was an hour ahead of UTC on 1 and 2 March 2026 (EU directive 2000/84/EC).
+    #[test]
+    fn since_when_is_told_by_the_owner_s_clock() {
+        let zone = TimeZone::posix("CET-1CEST,M3.5.0,M10.5.0/3").unwrap();
+        let now = Now {
+            mono: Mono(0),
+            wall: Wall::from_rfc3339("2026-03-02T07:00:00Z").unwrap(),
+        };
+        for (since, expected) in [
+            ("2026-03-02T02:10:00Z", Some("Since 03:10.")),
+            ("2026-03-01T23:00:00Z", Some("Since 00:00.")),
+            ("2026-03-01T22:59:00Z", Some("Since 1 Mar 23:59.")),
+            ("1970-01-01T00:00:10Z", None),
+        ] {
+            let since = Wall::from_rfc3339(since).unwrap();
+            assert_eq!(since_when(since, now, &zone).as_deref(), expected);
+        }
     }
 }

@@ -45,8 +45,8 @@ impl NoticeKind {
 
 /// Characters a title has at most: what a phone shows in one line.
 pub const LONGEST_TITLE: usize = 49;
-/// Characters a text has at most.
-pub const LONGEST_TEXT: usize = 199;
+/// Characters a text has at most: a phone shows the first of them folded up, and all of them opened.
+pub const LONGEST_TEXT: usize = 480;
 
 /// What a person is told of an alert.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -68,6 +68,13 @@ impl Values {
         .map(String::as_str)
     }
 
+    /// The topic of a state's value, if it has one.
+    #[must_use]
+    pub fn topic(&self, state: usize) -> Option<&str> {
+        let said = self.said.get(state)?.as_ref()?;
+        Some(&said.value.topic)
+    }
+
     /// A state was published with this text; `beat` says it once more though nothing changed.
     pub fn tell(
         &mut self,

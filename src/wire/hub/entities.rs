@@ -3,7 +3,7 @@
 use serde_json::{Value, json};
 
 use super::{
-    Component, alert_name,
+    Component, TRIGGER, alert_name,
     shape::{self, Place as Standing, Shape},
     short,
 };
@@ -196,7 +196,7 @@ fn event(place: &Place<'_>) -> Component {
 
 /// For automations that begin with the device.
 fn trigger(place: &Place<'_>, kind: &'static str) -> Component {
-    let mut component = Component::new(kind, "device_automation");
+    let mut component = Component::new(kind, TRIGGER);
     component.put("automation_type", "trigger");
     component.put("type", kind);
     component.put("subtype", "any");

@@ -5,6 +5,7 @@
 //! long: they are read by people who look for a fault.
 
 mod entities;
+mod farewell;
 pub mod plan;
 pub mod shape;
 
@@ -45,6 +46,8 @@ pub struct Component {
 
 /// The id of the service's own device; no unit may be called so.
 const SERVICE: &str = "status";
+/// What hubs call a trigger of automations.
+const TRIGGER: &str = "device_automation";
 /// Longer names are cut: no dashboard has room for them.
 const LONGEST_NAME: usize = 60;
 /// A device whose message would be larger is told component by component: it would not pass our own
@@ -151,9 +154,27 @@ impl Device {
 
     /// The topic of the message of one component.
     fn topic_of(&self, hub: &Hub, component: &Component) -> String {
+        self.topic_of_part(hub, &component.key, component.platform)
+    }
+
+    fn topic_of_part(&self, hub: &Hub, key: &str, platform: &str) -> String {
         let Self { instance, id, .. } = self;
-        let Component { key, platform, .. } = component;
         format!("{}/{platform}/{instance}_{id}/{key}/config", hub.prefix)
+    }
+
+    /// How its unique ids begin.
+    fn unique(&self) -> String {
+        farewell::unique(&self.instance, &self.id)
+    }
+
+    /// The device with nothing but a trigger that nothing sets off.
+    fn placeholder(&self, hub: &Hub) -> Outgoing {
+        let mut gone = Component::new("gone", TRIGGER);
+        gone.put("automation_type", "trigger");
+        gone.put("type", "gone");
+        gone.put("subtype", "any");
+        gone.put("topic", format!("{}/gone", self.topic(hub)));
+        self.whole(hub, &[gone], std::iter::empty())
     }
 
     fn complete(&self, hub: &Hub) -> Outgoing {
@@ -187,8 +208,7 @@ impl Device {
     fn head(&self) -> Map<String, Value> {
         let mut head = Map::new();
         head.insert("device".to_owned(), self.about.clone());
-        let origin = json!({"name": "permeated", "sw_version": env!("CARGO_PKG_VERSION")});
-        head.insert("origin".to_owned(), origin);
+        head.insert("origin".to_owned(), origin());
         if !self.availability.is_empty() {
             let topics = self.availability.iter();
             let topics: Vec<Value> = topics.map(|topic| json!({ "topic": topic })).collect();
@@ -223,6 +243,10 @@ impl Component {
         whole.extend(self.body.clone());
         whole.into()
     }
+}
+
+fn origin() -> Value {
+    json!({"name": "permeated", "sw_version": env!("CARGO_PKG_VERSION")})
 }
 
 fn told(topic: String, message: Map<String, Value>) -> Outgoing {

@@ -7,19 +7,20 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde_json::json;
 
-use super::{Component, Device};
+use super::{Component, Device, TRIGGER, farewell::farewell};
 use crate::{
     config::{Discovery, Hub},
     wire::Outgoing,
 };
 
-/// Whole devices as they were announced: by the topic, a JSON object of the components' keys and kinds.
+/// Devices as they were announced, in either form: by the topic of the whole device, a JSON object of the
+/// components' keys and kinds.
 pub type Announced = BTreeMap<String, String>;
 
 /// What was told before, in this life or an earlier one.
 #[derive(Clone, Copy, Debug)]
 pub struct Before<'a> {
-    /// Whole devices.
+    /// Devices.
     pub announced: &'a Announced,
     /// Topics with a retained message that the configuration no longer has.
     pub ghosts: &'a BTreeSet<String>,
@@ -33,8 +34,13 @@ pub struct Plan {
     pub remove: Vec<Outgoing>,
     /// Then: messages in the other form, which hand their entities over.
     pub hand_over: Vec<Outgoing>,
-    /// After the announcements: the messages that handed over are cleared away.
+    /// After the announcements: devices that handed everything over hold something again, for a hub complains
+    /// of an empty one that is cleared away.
+    pub hold: Vec<Outgoing>,
+    /// Last: the messages that handed over are cleared away.
     pub clear: Vec<Outgoing>,
+    /// Once a hub has started: what it may not have heard of because it was not there.
+    pub farewell: Vec<Vec<Outgoing>>,
 }
 
 impl Plan {
@@ -47,19 +53,20 @@ impl Plan {
     }
 }
 
-/// The whole devices as they are announced now.
+/// The devices as they are announced now.
 #[must_use]
 pub fn announced(devices: &[Device], hub: &Hub) -> Announced {
-    let whole = devices.iter().filter(|device| is_whole(device, hub));
-    whole
-        .map(|device| {
-            let components = device.components.iter();
-            let kinds = components
-                .map(|component| (component.key.clone(), component.platform.to_owned()))
-                .collect();
-            (device.topic(hub), write(&kinds))
-        })
-        .collect()
+    let told = devices
+        .iter()
+        .filter(|device| device.form(hub) != Discovery::Off);
+    told.map(|device| {
+        let components = device.components.iter();
+        let kinds = components
+            .map(|component| (component.key.clone(), component.platform.to_owned()))
+            .collect();
+        (device.topic(hub), write(&kinds))
+    })
+    .collect()
 }
 
 /// Both together, while it is not sure that the hub has forgotten what is gone.
@@ -82,25 +89,32 @@ pub fn plan(devices: &[Device], hub: &Hub, own_prefix: &str, before: Before<'_>)
     for device in devices {
         let topic = device.topic(hub);
         let kinds = before.announced.get(&topic);
-        // A device that is switched off goes as a whole.
-        if let Some(kinds) = kinds.filter(|_| hub.discovery != Discovery::Off) {
+        let parts: Vec<String> = device
+            .components
+            .iter()
+            .map(|it| device.topic_of(hub, it))
+            .collect();
+        let (was_whole, other_form) = match device.form(hub) {
+            Discovery::Device => (
+                !parts.iter().any(|part| before.ghosts.contains(part)),
+                parts,
+            ),
+            Discovery::Components => (before.ghosts.contains(&topic), vec![topic]),
+            // A device that is switched off goes as a whole.
+            Discovery::Off => (false, Vec::new()),
+        };
+        if let Some(kinds) = kinds.filter(|_| was_whole) {
             plan.remove.extend(without(device, hub, &read(kinds)));
         }
-        let other_form: Vec<String> = match device.form(hub) {
-            Discovery::Device => {
-                let components = device.components.iter();
-                components
-                    .map(|component| device.topic_of(hub, component))
-                    .collect()
-            }
-            Discovery::Components => vec![topic],
-            Discovery::Off => Vec::new(),
-        };
+        if device.form(hub) == Discovery::Components && was_whole {
+            plan.hold.push(device.placeholder(hub));
+        }
         handed_over.extend(other_form);
     }
+    plan.farewell = farewell(devices, hub, before.announced);
     let own = format!("{own_prefix}/");
     for ghost in before.ghosts {
-        if handed_over.contains(ghost) {
+        if handed_over.contains(ghost) && !ghost.contains(&format!("/{TRIGGER}/")) {
             let migrate = json!({"migrate_discovery": true}).to_string();
             plan.hand_over.push(message(ghost, migrate));
             plan.clear.push(message(ghost, String::new()));
@@ -112,38 +126,47 @@ pub fn plan(devices: &[Device], hub: &Hub, own_prefix: &str, before: Before<'_>)
 }
 
 /// The device with those components that are gone (or are of another kind now) as nothing but their kind;
-/// `None` when all are still there.
-fn without(device: &Device, hub: &Hub, before: &BTreeMap<String, String>) -> Option<Outgoing> {
+/// `None` when all are still there. A device that will be told in parts is without its triggers, too: hubs
+/// cannot hand them over.
+fn without(device: &Device, hub: &Hub, before: &Kinds) -> Option<Outgoing> {
+    let mut leaving = gone(device, before);
+    if device.form(hub) == Discovery::Components {
+        let triggers = before.iter().filter(|(_, platform)| *platform == TRIGGER);
+        leaving.extend(triggers.map(|(key, platform)| (key.clone(), platform.clone())));
+    }
+    if leaving.is_empty() {
+        return None;
+    }
+    let removed = leaving
+        .iter()
+        .map(|(key, platform)| Component::removed(key, platform));
+    Some(device.whole(hub, &staying(device, &leaving), removed))
+}
+
+/// Components by their keys: of what kind each is.
+pub(super) type Kinds = BTreeMap<String, String>;
+
+/// Those that the device does not have any more, or of another kind.
+pub(super) fn gone(device: &Device, before: &Kinds) -> Kinds {
     let stays = |key: &str, platform: &str| {
         let mut components = device.components.iter();
         components.any(|component| component.key == key && component.platform == platform)
     };
-    let gone: Vec<(&String, &String)> = before
-        .iter()
-        .filter(|(key, platform)| !stays(key, platform))
-        .collect();
-    if gone.is_empty() {
-        return None;
-    }
-    let is_gone = |component: &&Component| gone.iter().any(|(key, _)| **key == component.key);
-    let kept: Vec<Component> = device
-        .components
-        .iter()
-        .filter(|component| !is_gone(component))
-        .cloned()
-        .collect();
-    let removed = gone
-        .iter()
-        .map(|(key, platform)| Component::removed(key, platform));
-    Some(device.whole(hub, &kept, removed))
+    let before = before.iter();
+    let gone = before.filter(|(key, platform)| !stays(key, platform));
+    gone.map(|(key, platform)| (key.clone(), platform.clone()))
+        .collect()
 }
 
-fn is_whole(device: &Device, hub: &Hub) -> bool {
-    device.form(hub) == Discovery::Device
+/// The device's components without those of these keys.
+pub(super) fn staying(device: &Device, leaving: &Kinds) -> Vec<Component> {
+    let components = device.components.iter();
+    let stay = components.filter(|component| !leaving.contains_key(&component.key));
+    stay.cloned().collect()
 }
 
 /// The kinds by key; a text that is none of ours tells of nothing.
-fn read(kinds: &str) -> BTreeMap<String, String> {
+pub(super) fn read(kinds: &str) -> BTreeMap<String, String> {
     serde_json::from_str(kinds).unwrap_or_default()
 }
 
@@ -152,7 +175,7 @@ fn write(kinds: &BTreeMap<String, String>) -> String {
     serde_json::to_string(kinds).unwrap_or_default()
 }
 
-fn message(topic: &str, payload: String) -> Outgoing {
+pub(super) fn message(topic: &str, payload: String) -> Outgoing {
     Outgoing {
         topic: topic.to_owned(),
         payload,

@@ -37,9 +37,9 @@ pub enum Place {
 
 /// A value that rises and falls.
 const MEASUREMENT: &str = "measurement";
-/// A sum. It only grows, but after a crash what rates measured since the last checkpoint is missing: to a
-/// hub told of `total_increasing` a small fall is worth a warning and a larger one a new beginning, which
-/// it counts again; of `total` it takes the difference.
+/// A sum that only grows: it is told once it is on disk, so that no crash throws it back.
+const GROWING: &str = "total_increasing";
+/// A sum of which hubs take the differences, also a fall: of money they know no other.
 const TOTAL: &str = "total";
 
 impl Shape {
@@ -99,16 +99,16 @@ const fn stored(title: &'static str) -> Shape {
 
 /// Metered water, as hubs add it up.
 const fn water(title: &'static str) -> Shape {
-    Shape::new(title, Some("water"), TOTAL)
+    Shape::new(title, Some("water"), GROWING)
 }
 
 const fn hours(title: &'static str) -> Shape {
-    Shape::new(title, Some("duration"), TOTAL)
+    Shape::new(title, Some("duration"), GROWING)
 }
 
 /// A sum for which hubs have no class.
 const fn sum(title: &'static str) -> Shape {
-    Shape::new(title, None, TOTAL)
+    Shape::new(title, None, GROWING)
 }
 
 /// Money that was spent since prices were configured. What begins anew with the day or the month is no
@@ -183,8 +183,8 @@ pub const fn of_metric(metric: Metric) -> Shape {
         Metric::FeedVolume => water("Feed"),
         Metric::PermeateVolume => water("Permeate"),
         Metric::ConcentrateVolume => water("Concentrate"),
-        Metric::UnsplitVolume => Shape::new("Feed unsplit", Some("volume"), TOTAL).rare(),
-        Metric::UnmatchedVolume => Shape::new("Feed unknown", Some("volume"), TOTAL).rare(),
+        Metric::UnsplitVolume => Shape::new("Feed unsplit", Some("volume"), GROWING).rare(),
+        Metric::UnmatchedVolume => Shape::new("Feed unknown", Some("volume"), GROWING).rare(),
         Metric::ProducingTime => hours("Producing time").deep(),
         Metric::UnmeasuredTime => hours("Unmeasured time").rare(),
         Metric::Runs => sum("Runs").deep(),
@@ -225,10 +225,10 @@ pub const fn of_metric(metric: Metric) -> Shape {
 #[must_use]
 pub const fn of_stage_metric(metric: StageMetric) -> Shape {
     match metric {
-        // It begins anew with every filling.
-        StageMetric::Treated => plain("treated").deep(),
+        // It begins anew with every filling, and comes back when a replacement is withdrawn.
+        StageMetric::Treated => Shape::new("treated", Some("volume"), TOTAL).deep(),
         StageMetric::Left => plain("left"),
-        StageMetric::LeftVolume => stored("litres left"),
+        StageMetric::LeftVolume => stored("water left"),
         StageMetric::LeftTime => days("days left"),
         StageMetric::Tds => plain("TDS"),
         StageMetric::Age => days("age").deep(),
@@ -239,8 +239,8 @@ pub const fn of_stage_metric(metric: StageMetric) -> Shape {
         StageMetric::DisinfectantLoad => plain("disinfectant load").deep(),
         StageMetric::LeftTimeLow => days("days left at least").deep(),
         StageMetric::LeftTimeHigh => days("days left at most").deep(),
-        StageMetric::LeftVolumeLow => stored("litres left at least").rare(),
-        StageMetric::LeftVolumeHigh => stored("litres left at most").rare(),
+        StageMetric::LeftVolumeLow => stored("water left at least").rare(),
+        StageMetric::LeftVolumeHigh => stored("water left at most").rare(),
         StageMetric::Capacity => plain("capacity").deep(),
         StageMetric::CapacityLow => plain("capacity at least").rare(),
         StageMetric::CapacityHigh => plain("capacity at most").rare(),

@@ -43,21 +43,42 @@ pub struct Service {
     pub started: Option<Wall>,
 }
 
-/// Everything there is to scrape now.
+/// Everything there is to scrape now. Sums of units are taken from `kept`, as [`sums`] gave them when they
+/// were last safe.
 #[must_use]
 pub fn families<'a>(
     units: impl Iterator<Item = &'a Unit>,
     now: Now,
     service: &Service,
+    kept: &[Family],
 ) -> Vec<Family> {
     let looks: Vec<Look<'_>> = units.map(|unit| Look::at(unit, now)).collect();
     let mut families = own(service);
     families.extend(states(&looks));
-    families.extend(Metric::ALL.iter().filter_map(|metric| {
+    families.extend(catalogue(&looks).into_iter().map(|family| {
+        let kept = kept.iter().find(|kept| kept.name == family.name);
+        kept.cloned().unwrap_or(family)
+    }));
+    families.push(alerts(&looks));
+    families.extend(sensors(&looks, now));
+    families
+}
+
+/// The sums of units and stages now: what only grows.
+#[must_use]
+pub fn sums<'a>(units: impl Iterator<Item = &'a Unit>, now: Now) -> Vec<Family> {
+    let looks: Vec<Look<'_>> = units.map(|unit| Look::at(unit, now)).collect();
+    let mut families = catalogue(&looks);
+    families.retain(|family| family.kind == Kind::Counter);
+    families
+}
+
+fn catalogue(looks: &[Look<'_>]) -> Vec<Family> {
+    let metrics = Metric::ALL.iter().filter_map(|metric| {
         let description = metric.description();
         let exposed = exposed(*metric)?;
         let mut family = family(&exposed, description.meaning);
-        for look in &looks {
+        for look in looks {
             if let Ok(known) = look.values.of(*metric) {
                 let value = known.value * exposed.factor;
                 let costs = look.unit.settings().costs.as_ref();
@@ -71,12 +92,12 @@ pub fn families<'a>(
             }
         }
         Some(family)
-    }));
-    families.extend(StageMetric::ALL.iter().filter_map(|metric| {
+    });
+    let of_stages = StageMetric::ALL.iter().filter_map(|metric| {
         let description = metric.description();
         let exposed = exposed_stage(*metric)?;
         let mut family = family(&exposed, description.meaning);
-        for look in &looks {
+        for look in looks {
             for (stage, found) in look.unit.settings().stages.iter().zip(&look.stages) {
                 if let Ok(known) = found.of(*metric) {
                     let value = known.value * exposed.factor;
@@ -85,10 +106,8 @@ pub fn families<'a>(
             }
         }
         Some(family)
-    }));
-    families.push(alerts(&looks));
-    families.extend(sensors(&looks, now));
-    families
+    });
+    metrics.chain(of_stages).collect()
 }
 
 /// A unit at one moment.

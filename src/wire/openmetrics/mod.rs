@@ -6,7 +6,7 @@ mod families;
 mod names;
 mod text;
 
-pub use families::{Service, families};
+pub use families::{Service, families, sums};
 pub use names::{Exposed, exposed, exposed_stage};
 pub use text::{Format, text};
 

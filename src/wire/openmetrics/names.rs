@@ -58,14 +58,6 @@ const COUNTERS: &[Metric] = &[
     Metric::CreepSalt,
 ];
 
-/// Metrics of a stage that only grow, until it is replaced.
-const STAGE_COUNTERS: &[StageMetric] = &[
-    StageMetric::Treated,
-    StageMetric::CationLoad,
-    StageMetric::AnionLoad,
-    StageMetric::DisinfectantLoad,
-];
-
 /// How a metric is exposed; `None` for a unit this file does not know, which a test excludes.
 #[must_use]
 pub fn exposed(metric: Metric) -> Option<Exposed> {
@@ -75,7 +67,7 @@ pub fn exposed(metric: Metric) -> Option<Exposed> {
 /// The same for a metric of a stage.
 #[must_use]
 pub fn exposed_stage(metric: StageMetric) -> Option<Exposed> {
-    let grows = STAGE_COUNTERS.contains(&metric);
+    let grows = metric.is_sum();
     of(metric.description(), "stage_", grows)
 }
 
