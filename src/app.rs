@@ -33,10 +33,12 @@ use crate::{
     },
     installation::{Incoming, Installation},
     keeper::{Keeper, Released},
+    page::Snapshot,
     time::Wall,
     wire::{
         Outgoing,
         hub::plan::{Before, joined},
+        openmetrics::Family,
     },
 };
 
@@ -47,7 +49,7 @@ use sums::Sums;
 /// Why the service could not start or ended badly.
 #[derive(Debug, thiserror::Error)]
 pub enum AppError {
-    /// Metrics cannot be served.
+    /// Metrics or the page cannot be served.
     #[error(transparent)]
     Http(#[from] HttpError),
     /// Notices cannot be sent.
@@ -110,13 +112,17 @@ pub struct App {
     /// Where what is heard is written down, when that is asked for.
     capture: Option<Capture>,
     /// Where scrapers ask, when that is switched on.
-    questions: Option<Questions>,
+    questions: Option<Questions<Vec<Family>>>,
+    /// Where readers of the page ask, when that is switched on.
+    page_questions: Option<Questions<Snapshot>>,
     /// Sends notices by HTTP, when a target is configured or something waits.
     notifier: Option<Notifier>,
     manager: ServiceManager,
     /// When the service manager is told that we are ready, broker or not.
     ready_by: Option<tokio::time::Instant>,
     started: Option<Wall>,
+    /// When the connection to the broker last came or went, if the clock was set.
+    connection_since: Option<Wall>,
     /// Messages heard.
     heard: u64,
     /// Filters the broker's session still holds though nobody wants them.
@@ -148,7 +154,7 @@ impl App {
     /// heard is written to `log`, if there is one, so that a replay of it does the same.
     ///
     /// # Errors
-    /// When the session cannot be set up, metrics cannot be served or a kept state cannot be read.
+    /// When the session cannot be set up, metrics or the page cannot be served or a kept state cannot be read.
     pub fn new(
         settings: &Settings,
         store: Store,
@@ -199,7 +205,11 @@ impl App {
                     .iter()
                     .any(|command| topic.starts_with(command.as_str()))
         });
-        let questions = settings.metrics.as_ref().map(http::serve).transpose()?;
+        let questions = settings.metrics.as_ref().map(http::serve_metrics);
+        let questions = questions.transpose()?;
+        let page = settings.page.as_ref();
+        let page = page.map(|page| http::serve_page(&page.server, &settings.store.directory));
+        let page_questions = page.transpose()?;
         let notifier = notifier(settings, &loaded)?;
         options.presence.opening = homie::removals(ghosts.iter());
         let (session, inbox) = mqtt::open(options)?;
@@ -221,10 +231,12 @@ impl App {
             clock,
             capture,
             questions,
+            page_questions,
             notifier,
             manager: ServiceManager::default(),
             ready_by: None,
             started: now.date(),
+            connection_since: None,
             heard: 0,
             unwanted,
             ghosts_sent: nothing_goes,
@@ -281,6 +293,7 @@ impl App {
                 released = self.keeper.written() => self.release(released),
                 settled = next_settled(&mut self.notifier) => self.keeper.note_settled(settled),
                 question = next_question(&mut self.questions) => self.answer(question),
+                question = next_question(&mut self.page_questions) => self.show(question),
                 () = sleep_until(checkpoint) => self.begin_checkpoint(),
                 () = wake => {
                     self.advance();
@@ -338,8 +351,12 @@ impl App {
             FromBroker::Message(message) => self.hear(message),
             FromBroker::Delivered { letter } => self.delivered(letter),
             // The session has logged both, with what to do about it.
-            FromBroker::Connected { .. } => self.note_back(),
+            FromBroker::Connected { .. } => {
+                self.connection_since = self.clock.now().date();
+                self.note_back();
+            }
             FromBroker::Disconnected { reason } => {
+                self.connection_since = self.clock.now().date();
                 self.note_away(&reason);
                 if !self.session.health().polling {
                     self.lost = Some(reason);

@@ -12,6 +12,7 @@ mod readings;
 use std::{
     collections::{BTreeSet, HashMap, VecDeque},
     sync::Arc,
+    time::Duration,
 };
 
 use readings::{availability, moment, observation, plain_observation};
@@ -135,6 +136,14 @@ impl Installation {
             installation.settle(seat, now);
         }
         installation
+    }
+
+    /// From now on no state is published, and each unit is looked at this often for its samples: a past
+    /// is played, of which only the records are wanted.
+    pub fn sample_only(&mut self, every: Duration) {
+        for seat in &mut self.seats {
+            seat.publisher.sample_only(every);
+        }
     }
 
     /// Every topic filter to subscribe to.

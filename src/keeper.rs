@@ -156,6 +156,12 @@ impl Keeper {
         self.tally
     }
 
+    /// Whether the last write failed and is tried again.
+    #[must_use]
+    pub fn is_failing(&self) -> bool {
+        self.failing
+    }
+
     /// When [`Keeper::begin`] should be called; never while a write is under way.
     #[must_use]
     pub fn due(&self) -> Option<Instant> {
@@ -251,47 +257,9 @@ impl Keeper {
     }
 
     fn gather(&mut self, installation: &mut Installation) {
-        let (_, states) = installation.take_changed();
-        let states = states
-            .into_iter()
-            .filter_map(|(id, state)| match readable_parts(&state) {
-                Ok(parts) => Some((id, parts)),
-                Err(error) => {
-                    // What was kept before stays as it is.
-                    tracing::error!("the state of {id} cannot be written down: {error}");
-                    None
-                }
-            });
-        self.waiting.units.extend(states);
-        for record in installation.take_records() {
-            match record {
-                Record::Alert(unit, episode) => self.waiting.alerts.push(alert_row(unit, &episode)),
-                Record::Entry(unit, entry) => self.waiting.entries.push(EntryRow {
-                    unit,
-                    number: entry.number,
-                    document: serde_json::to_string(&entry).unwrap_or_default(),
-                }),
-                Record::Notice(unit, notice) => self.notices.push((unit, notice)),
-                Record::Run(unit, run) => self.waiting.runs.push(RunRow {
-                    unit,
-                    started: run.started.map(Wall::to_rfc3339),
-                    ended: run.ended.map(Wall::to_rfc3339),
-                    document: recorded::text(&run),
-                }),
-                Record::Sample(unit, sample) => self.samples.push(SampleRow {
-                    unit,
-                    start: sample.start.0,
-                    seconds: sample.seconds,
-                    document: serde_json::to_string(&sample.figures).unwrap_or_default(),
-                }),
-                Record::Stage(unit, stage) => self.waiting.stages_replaced.push(StageRow {
-                    unit,
-                    stage: stage.stage.clone(),
-                    replaced: stage.replaced.map(Wall::to_rfc3339),
-                    document: serde_json::to_string(&stage).unwrap_or_default(),
-                }),
-            }
-        }
+        let gathered = gather(installation, &mut self.waiting);
+        self.samples.extend(gathered.samples);
+        self.notices.extend(gathered.notices);
     }
 
     fn hand_over_samples(&mut self) {
@@ -321,6 +289,62 @@ impl Keeper {
         self.sums.extend(newer);
         self.due = Some(Instant::now() + RETRY);
     }
+}
+
+/// What waits for others before it is kept or handed on.
+#[derive(Debug, Default)]
+pub struct Gathered {
+    /// Samples, to be written together.
+    pub samples: Vec<SampleRow>,
+    /// Notices, for which the state has to be durable first, with their units.
+    pub notices: Vec<(String, Box<Notice>)>,
+}
+
+/// Puts what changed since last asked into a checkpoint.
+pub fn gather(installation: &mut Installation, checkpoint: &mut Checkpoint) -> Gathered {
+    let (_, states) = installation.take_changed();
+    let states = states
+        .into_iter()
+        .filter_map(|(id, state)| match readable_parts(&state) {
+            Ok(parts) => Some((id, parts)),
+            Err(error) => {
+                // What was kept before stays as it is.
+                tracing::error!("the state of {id} cannot be written down: {error}");
+                None
+            }
+        });
+    checkpoint.units.extend(states);
+    let mut gathered = Gathered::default();
+    for record in installation.take_records() {
+        match record {
+            Record::Alert(unit, episode) => checkpoint.alerts.push(alert_row(unit, &episode)),
+            Record::Entry(unit, entry) => checkpoint.entries.push(EntryRow {
+                unit,
+                number: entry.number,
+                document: serde_json::to_string(&entry).unwrap_or_default(),
+            }),
+            Record::Notice(unit, notice) => gathered.notices.push((unit, notice)),
+            Record::Run(unit, run) => checkpoint.runs.push(RunRow {
+                unit,
+                started: run.started.map(Wall::to_rfc3339),
+                ended: run.ended.map(Wall::to_rfc3339),
+                document: recorded::text(&run),
+            }),
+            Record::Sample(unit, sample) => gathered.samples.push(SampleRow {
+                unit,
+                start: sample.start.0,
+                seconds: sample.seconds,
+                document: serde_json::to_string(&sample.figures).unwrap_or_default(),
+            }),
+            Record::Stage(unit, stage) => checkpoint.stages_replaced.push(StageRow {
+                unit,
+                stage: stage.stage.clone(),
+                replaced: stage.replaced.map(Wall::to_rfc3339),
+                document: serde_json::to_string(&stage).unwrap_or_default(),
+            }),
+        }
+    }
+    gathered
 }
 
 /// An episode as it is stored: with the moments between which it is looked for.

@@ -14,7 +14,8 @@
 //! - [`installation`] joins all units of a configuration on a clock that is given, with
 //!   [`publisher`], [`announcer`] and [`sampler`]; the service, the replay of a log and the tests drive
 //!   it alike.
-//! - [`past`] is what was kept of a unit over a span of time, [`picture`] draws figures.
+//! - [`past`] is what was kept of a unit over a span of time, [`picture`] draws figures,
+//!   [`page`] sets the status page from both.
 //! - [`edge`] holds the contacts with the world, [`app`] the service's loop, [`keeper`] what is
 //!   written to disk when, [`cli`] the commands.
 //! - [`proposal`] makes a starting configuration from what a broker carries.
@@ -33,6 +34,7 @@ pub mod edge;
 pub mod installation;
 pub mod keeper;
 pub mod metrics;
+pub mod page;
 pub mod past;
 pub mod physics;
 pub mod picture;

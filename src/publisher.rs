@@ -39,6 +39,8 @@ pub struct Publisher {
     homie: Option<Values>,
     /// Room to write a state down in.
     text: Text,
+    /// Nothing is published; samples are taken all the same.
+    silent: bool,
 }
 
 /// Nothing is published for this long after a start: a restart should not blank every value in the
@@ -64,7 +66,14 @@ impl Publisher {
             heartbeat_at: now.mono.after(settings.heartbeat),
             homie: None,
             text: Text::default(),
+            silent: false,
         }
+    }
+
+    /// From now on it publishes nothing and looks at the unit this often, for its samples.
+    pub fn sample_only(&mut self, every: Duration) {
+        self.silent = true;
+        self.interval = every;
     }
 
     /// Says the values by the Homie convention, too.
@@ -138,11 +147,19 @@ impl Publisher {
     ) -> Option<Sample> {
         let beat = now.mono >= self.heartbeat_at && now.mono >= self.next;
         let due = beat || (self.stirred && now.mono >= self.next);
+        if self.silent {
+            self.urgent.clear();
+        }
         if !due && self.urgent.is_empty() {
             return None;
         }
         let snapshot = Snapshot::of(unit, now);
-        let topics = self.states.iter().zip(&self.topics);
+        let states = if self.silent {
+            &[]
+        } else {
+            self.states.as_slice()
+        };
+        let topics = states.iter().zip(&self.topics);
         for (number, ((state, topic), told)) in topics.zip(&mut self.told).enumerate() {
             // Alerts and runs are urgent when they change: else they need not be written to see it.
             let changes_with_readings = !matches!(state, State::Alert(_) | State::Run);

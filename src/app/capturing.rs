@@ -45,8 +45,8 @@ fn told(written: io::Result<()>) -> bool {
 }
 
 impl App {
-    /// Does what is due; what was done when is part of the log.
-    pub(super) fn advance(&mut self) {
+    /// Does what is due, and tells by when; what was done when is part of the log.
+    pub(super) fn advance(&mut self) -> Now {
         let now = self.clock.now();
         if self
             .installation
@@ -56,6 +56,7 @@ impl App {
             self.capture(|capture| capture.log.looked(now));
         }
         self.installation.advance(now);
+        now
     }
 
     /// Hears a message, and writes it down.

@@ -11,21 +11,49 @@ use crate::{
         notify::{Notifier, NotifyError, Pauses},
         store::{Loaded, NoticeKey},
     },
-    wire::{notice::Notice, openmetrics},
+    page::{self, Snapshot},
+    time::Now,
+    wire::{
+        notice::Notice,
+        openmetrics::{self, Family},
+    },
 };
 
 /// A notice on its way has this long to arrive, or it is sent again after the next start.
 const LAST_NOTICE: Duration = Duration::from_millis(400);
 impl App {
     /// Tells a scraper how things stand now, once what is due has been done.
-    pub(super) fn answer(&mut self, question: Question) {
-        self.advance();
-        let now = self.clock.now();
-        self.note(Keep::Soon);
+    pub(super) fn answer(&mut self, question: Question<Vec<Family>>) {
+        let now = self.look_up();
         let service = self.service(question.waited());
         let units = self.installation.units();
         let sums = self.sums.durable();
         question.answer(openmetrics::families(units, now, &service, sums));
+    }
+
+    /// Hands what the page is made of to whoever reads it: a copy, for it is set in another thread.
+    pub(super) fn show(&mut self, question: Question<Snapshot>) {
+        let now = self.look_up();
+        let health = self.session.health();
+        let service = page::Service {
+            started: self.started,
+            connected: health.connected,
+            since: self.connection_since,
+            problem: health.problem,
+            unwritten: self.keeper.is_failing(),
+        };
+        question.answer(Snapshot {
+            now,
+            units: self.installation.units().cloned().collect(),
+            service,
+        });
+    }
+
+    /// The present moment, once what is due has been done.
+    fn look_up(&mut self) -> Now {
+        let now = self.advance();
+        self.note(Keep::Soon);
+        now
     }
 
     fn service(&self, loop_lag: Duration) -> openmetrics::Service {
@@ -86,7 +114,7 @@ pub(super) async fn next_settled(notifier: &mut Option<Notifier>) -> NoticeKey {
     }
 }
 
-pub(super) async fn next_question(questions: &mut Option<Questions>) -> Question {
+pub(super) async fn next_question<T>(questions: &mut Option<Questions<T>>) -> Question<T> {
     match questions {
         Some(questions) => questions.next().await,
         None => std::future::pending().await,

@@ -56,6 +56,9 @@ pub(super) const BIRTH: &str = "online";
 pub(super) const METRICS_LISTEN: SocketAddr =
     SocketAddr::new(IpAddr::V4(Ipv4Addr::LOCALHOST), 9464);
 
+/// Nobody but this machine; a port that no common service claims.
+pub(super) const PAGE_LISTEN: SocketAddr = SocketAddr::new(IpAddr::V4(Ipv4Addr::LOCALHOST), 8600);
+
 /// A server that takes longer has not taken the notice.
 pub(super) const NOTIFY_TIMEOUT: Duration = seconds(10);
 pub(super) const NOTIFY_TIMEOUT_RANGE: RangeInclusive<Duration> = seconds(1)..=minutes(2);

@@ -45,7 +45,7 @@ pub use limits::{
     BalanceLimits, Band, CareLimits, DoubtLimits, HydraulicLimits, ImplausibleLimits,
 };
 pub use notices::{Display, NoticeSettings, QuietHours};
-pub use outlets::{MetricsServer, NotifyTarget, Server};
+pub use outlets::{NotifyTarget, PageServer, Server, WebServer};
 pub use problem::{Place, Problem, Problems};
 pub(crate) use ranges::{
     alkalinity_range, disinfectant_level_range, feed_conductivity_range, hardness_range,

@@ -5,13 +5,22 @@ use std::{net::SocketAddr, path::PathBuf, time::Duration};
 use super::template::Template;
 use crate::core::alert::Severity;
 
-/// Where scrapers read metrics.
+/// Where something is read by HTTP.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct MetricsServer {
+pub struct WebServer {
     /// Address and port.
     pub listen: SocketAddr,
     /// Names by which it may be asked for, in lower case, besides `localhost` and bare addresses.
     pub hosts: Vec<String>,
+}
+
+/// Where people read the status page.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PageServer {
+    /// Where it is served.
+    pub server: WebServer,
+    /// Where it is reached from the house, with `http://` or `https://`, without a slash at its end.
+    pub url: Option<String>,
 }
 
 /// Where notices are sent by HTTP.

@@ -13,7 +13,7 @@ use super::{
     homie::Homie,
     hub::Hub,
     notices::{Display, NoticeSettings},
-    outlets::{MetricsServer, NotifyTarget},
+    outlets::{NotifyTarget, PageServer, WebServer},
     sensor::SensorSettings,
 };
 use crate::quantity::{Conductivity, Flow, Pressure, TdsScale, Temperature, Volume};
@@ -32,7 +32,9 @@ pub struct Settings {
     /// Where state is kept.
     pub store: Store,
     /// Where scrapers read metrics; none unless asked for.
-    pub metrics: Option<MetricsServer>,
+    pub metrics: Option<WebServer>,
+    /// Where people read the status page; nowhere unless asked for.
+    pub page: Option<PageServer>,
     /// Where notices are sent by HTTP, in the order written.
     pub notify: Vec<NotifyTarget>,
     /// One or more units, in the order of their ids.

@@ -273,6 +273,12 @@ impl Sensor {
         Heard::default()
     }
 
+    /// Why it gives no usable value now, if so.
+    #[must_use]
+    pub fn lack(&self, now: Mono) -> Option<Lack> {
+        self.check(now).err()
+    }
+
     /// Why there is no usable value now, if so.
     fn check(&self, now: Mono) -> Result<(), Lack> {
         self.check_heard(now)?;

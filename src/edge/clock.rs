@@ -10,22 +10,28 @@ pub struct Clock {
     origin: Instant,
     origin_wall: Wall,
     speed: f64,
+    /// Whether the wall clock is the system's, which may be set while we run.
+    is_real: bool,
 }
 
 impl Clock {
     /// The real clocks.
     #[must_use]
     pub fn real() -> Self {
-        Self::fast(1.0)
+        Self {
+            is_real: true,
+            ..Self::fast(1.0, system_time())
+        }
     }
 
-    /// Clocks on which `speed` (> 0) seconds pass in a real one, beginning now.
+    /// Clocks on which `speed` (> 0) seconds pass in a real one, beginning now with `wall`.
     #[must_use]
-    pub fn fast(speed: f64) -> Self {
+    pub fn fast(speed: f64, wall: Wall) -> Self {
         Self {
             origin: Instant::now(),
-            origin_wall: system_time(),
+            origin_wall: wall,
             speed,
+            is_real: false,
         }
     }
 
@@ -34,8 +40,7 @@ impl Clock {
     pub fn now(&self) -> Now {
         let elapsed = self.origin.elapsed().mul_f64(self.speed);
         let mono = Mono(u64::try_from(elapsed.as_millis()).unwrap_or(u64::MAX));
-        #[allow(clippy::float_cmp)] // Exactly 1 is the real clock, which may be set while we run.
-        let wall = if self.speed == 1.0 {
+        let wall = if self.is_real {
             system_time()
         } else {
             Wall(
@@ -55,7 +60,9 @@ impl Clock {
     }
 }
 
-fn system_time() -> Wall {
+/// What time the system says it is.
+#[must_use]
+pub fn system_time() -> Wall {
     // Before 1970 the clock is not set; so says 1970 itself.
     let since = SystemTime::now()
         .duration_since(UNIX_EPOCH)

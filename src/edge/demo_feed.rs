@@ -5,7 +5,7 @@ use std::{future::Future, io, net::SocketAddr, time::Duration};
 
 use mqtt5::{ConnectOptions, MqttClient, PublishOptions, PublishResult, QoS};
 use tokio::{
-    sync::oneshot,
+    sync::{mpsc, oneshot},
     time::{Instant, MissedTickBehavior, interval},
 };
 
@@ -31,10 +31,14 @@ pub enum DemoFeedError {
     Lost,
 }
 
-/// How often simulated time moves on.
-const TICK: Duration = Duration::from_millis(100);
+/// How often simulated time moves on: by little more than a second at the usual speed.
+const TICK: Duration = Duration::from_millis(20);
 /// A machine that slept or stalled does not get the lost time in one burst.
 const LONGEST_TICK: Duration = Duration::from_secs(2);
+
+/// What the keeper tells of a stage that is replaced: then it is replaced in the simulated unit, too.
+const REPLACED_BEFORE: &str = "permeated/basement/do/stage/";
+const REPLACED_BEHIND: &str = "/replaced";
 
 /// Publishes what the unit's boards say until `stop` resolves, then says that they are gone and
 /// returns the unit as it is then. One simulated second takes 1/`speed` real seconds; `speed` is
@@ -70,6 +74,20 @@ async fn play(
         .connect(&format!("mqtt://{broker}"))
         .await
         .map_err(|error| failed(error.to_string()))?;
+    let (tell, mut replaced) = mpsc::unbounded_channel();
+    client
+        .subscribe(
+            format!("{REPLACED_BEFORE}+{REPLACED_BEHIND}"),
+            move |message| {
+                let stage = message.topic.strip_prefix(REPLACED_BEFORE);
+                if let Some(stage) = stage.and_then(|rest| rest.strip_suffix(REPLACED_BEHIND)) {
+                    // A feed that has ended needs no telling.
+                    let _ = tell.send(stage.to_owned());
+                }
+            },
+        )
+        .await
+        .map_err(|error| failed(error.to_string()))?;
     let mut ticks = interval(TICK);
     ticks.set_missed_tick_behavior(MissedTickBehavior::Delay);
     let mut before = Instant::now();
@@ -82,6 +100,9 @@ async fn play(
         let now = Instant::now();
         let passed = (now - before).min(LONGEST_TICK);
         before = now;
+        while let Ok(stage) = replaced.try_recv() {
+            unit.replace(&stage);
+        }
         for message in unit.step(passed.as_secs_f64() * speed) {
             publish(&client, message).await.map_err(failed)?;
         }

@@ -8,7 +8,7 @@ use jiff::civil::DateTime;
 use super::firmware::{Board, Dialect, Published};
 use super::hydraulics::{Prefilter, Restrictor};
 use super::membrane::Element;
-use super::plant::{Flush, Parameters, Plant};
+use super::plant::{Flush, Parameters, Phase, Plant};
 use super::resin::Resin;
 use super::sensors::Sensor;
 use super::storage::{Container, Draw};
@@ -24,6 +24,18 @@ const SLOWEST_PULSES: f64 = 0.05;
 const GAUGE_PSI: f64 = 150.0;
 const GAUGE_BITS: u32 = 12;
 const DAY: f64 = 86_400.0;
+/// Between two reports of a board, s; …
+const INTERVAL: f64 = 10.0;
+/// … and in a hurry while the unit stands: below the ten minutes after which a value is stale.
+const REPORT_STANDING: f64 = 540.0;
+/// Lived faster than real time a report comes early or late by some simulated seconds, which a flow
+/// counted from one to the next must not feel.
+const REPORT_RUNNING_LIVE: f64 = 30.0;
+const REPORT_STANDING_LIVE: f64 = 60.0;
+/// Stages of which something is simulated.
+pub(super) const SEDIMENT: &str = "sediment";
+pub(super) const MEMBRANE: &str = "membrane";
+pub(super) const MIXED_BED: &str = "mixed_bed";
 
 /// The unit of the demonstration with its boards.
 #[derive(Clone, Debug)]
@@ -32,6 +44,25 @@ pub struct DemoUnit {
     pub plant: Plant,
     /// Its sensor boards.
     pub boards: Vec<Board>,
+    /// The boards look this often for what they tell at once, s.
+    glance: Glance,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Glance {
+    running: f64,
+    standing: f64,
+}
+
+impl Glance {
+    const USUAL: Self = Self {
+        running: 5.0,
+        standing: 5.0,
+    };
+    const IN_A_HURRY: Self = Self {
+        running: 30.0,
+        standing: 60.0,
+    };
 }
 
 impl DemoUnit {
@@ -39,10 +70,19 @@ impl DemoUnit {
     /// minutes and then fills; the same holds after any whole number of days.
     #[must_use]
     pub fn new(seed: u64, start: DateTime) -> Self {
-        let boards = vec![flow_board(seed, start), quality_board(seed, start)];
+        let boards = vec![
+            flow_board(seed, start, &[]),
+            quality_board(seed, start, &[]),
+        ];
+        Self::of(Plant::new(parameters(seed, start)), boards)
+    }
+
+    /// A unit with these boards.
+    pub(super) fn of(plant: Plant, boards: Vec<Board>) -> Self {
         Self {
-            plant: Plant::new(parameters(seed, start)),
+            plant,
             boards,
+            glance: Glance::USUAL,
         }
     }
 
@@ -51,23 +91,58 @@ impl DemoUnit {
     pub fn step(&mut self, seconds: f64) -> Vec<Published> {
         let mut out = Vec::new();
         let end = self.plant.seconds() + seconds;
-        loop {
-            let now = self.plant.seconds();
-            if end - now <= 1e-6 {
-                return out;
-            }
-            // Contacts are told at once, so the boards look every few seconds.
-            let next = self
-                .boards
-                .iter()
-                .map(Board::due)
-                .filter(|due| *due > now + 1e-6)
-                .fold(end.min(now + 5.0), f64::min);
-            self.plant.step(next - now);
-            let truth = self.plant.truth();
-            for board in &mut self.boards {
-                board.observe(&truth, &mut out);
-            }
+        while end - self.plant.seconds() > 1e-6 {
+            self.look(end, &mut out);
+        }
+        out
+    }
+
+    /// Lets time pass until the boards next look, at most until `end` (s since the start, ahead);
+    /// appends what they publish then.
+    pub(super) fn look(&mut self, end: f64, out: &mut Vec<Published>) {
+        let now = self.plant.seconds();
+        let glance = match self.plant.phase() {
+            Phase::Standing => self.glance.standing,
+            Phase::Producing | Phase::Flushing => self.glance.running,
+        };
+        // Contacts are told at once, so the boards look every few seconds.
+        let next = (self.boards.iter().map(Board::due))
+            .filter(|due| *due > now + 1e-6)
+            .fold(end.min(now + glance), f64::min);
+        self.plant.step(next - now);
+        let truth = self.plant.truth();
+        for board in &mut self.boards {
+            board.observe(&truth, out);
+        }
+    }
+
+    /// Lets months go by in seconds from now on: longer steps, and boards that say little while the
+    /// unit stands.
+    pub fn hurry(&mut self) {
+        let Glance { running, standing } = Glance::IN_A_HURRY;
+        self.plant.hurry(running, standing);
+        self.glance = Glance::IN_A_HURRY;
+        for board in &mut self.boards {
+            board.keep_pace(running, REPORT_STANDING);
+        }
+    }
+
+    /// The usual steps again, and boards that tell more while it stands.
+    pub fn take_time(&mut self) {
+        self.plant.take_time();
+        self.glance = Glance::USUAL;
+        for board in &mut self.boards {
+            board.keep_pace(REPORT_RUNNING_LIVE, REPORT_STANDING_LIVE);
+        }
+    }
+
+    /// Somebody puts a new one in for that stage; nothing happens to one that is not simulated.
+    pub fn replace(&mut self, stage: &str) {
+        match stage {
+            SEDIMENT => self.plant.replace_prefilter(),
+            MEMBRANE => self.plant.replace_membrane(),
+            MIXED_BED => self.plant.replace_resin(),
+            _ => {}
         }
     }
 
@@ -79,51 +154,68 @@ impl DemoUnit {
     }
 }
 
-fn flow_board(seed: u64, start: DateTime) -> Board {
+/// A sensor by its name on a board.
+type Named = (&'static str, Sensor);
+
+/// The board in the pipes, with these sensors besides.
+pub(super) fn flow_board(seed: u64, start: DateTime, more: &[Named]) -> Board {
     let slowest = Flow::from_l_per_min(SLOWEST_PULSES);
-    let gauge = Pressure::from_psi(GAUGE_PSI);
     Board::new(
         Dialect::Document {
             topic: FLOW_BOARD.to_owned(),
         },
-        10.0,
+        INTERVAL,
         start,
-        vec![
-            (
-                "COUNTER/C1",
-                Sensor::pulses(Point::PermeateFlow, PULSES_PER_LITRE, slowest),
-            ),
-            (
-                "COUNTER/C2",
-                Sensor::pulses(Point::ConcentrateFlow, PULSES_PER_LITRE, slowest),
-            ),
-            (
-                "ANALOG/A0",
-                Sensor::ratiometric(Point::FeedPressure, gauge, GAUGE_BITS, seed ^ 0xA0),
-            ),
-            ("DS18B20/Temperature", Sensor::thermometer(seed ^ 0xB0)),
-        ],
+        with(
+            more,
+            vec![
+                (
+                    "COUNTER/C1",
+                    Sensor::pulses(Point::PermeateFlow, PULSES_PER_LITRE, slowest),
+                ),
+                (
+                    "COUNTER/C2",
+                    Sensor::pulses(Point::ConcentrateFlow, PULSES_PER_LITRE, slowest),
+                ),
+                ("ANALOG/A0", gauge(Point::FeedPressure, seed ^ 0xA0)),
+                ("DS18B20/Temperature", Sensor::thermometer(seed ^ 0xB0)),
+            ],
+        ),
     )
 }
 
-fn quality_board(seed: u64, start: DateTime) -> Board {
+/// A pressure gauge of the kind that is built in.
+pub(super) fn gauge(at: Point, seed: u64) -> Sensor {
+    Sensor::ratiometric(at, Pressure::from_psi(GAUGE_PSI), GAUGE_BITS, seed)
+}
+
+fn with(more: &[Named], mut sensors: Vec<Named>) -> Vec<Named> {
+    sensors.extend_from_slice(more);
+    sensors
+}
+
+/// The board that tells how good the water is, with these sensors besides.
+pub(super) fn quality_board(seed: u64, start: DateTime, more: &[Named]) -> Board {
     let meter = |at, salt| Sensor::tds_meter(at, TdsScale::NACL, 0.02, seed ^ salt);
     Board::new(
         Dialect::Plain {
             root: QUALITY_BOARD.to_owned(),
         },
-        10.0,
+        INTERVAL,
         start,
-        vec![
-            ("feed_tds", meter(Point::FeedTds, 0xC0)),
-            ("permeate_tds", meter(Point::PermeateTds, 0xC1)),
-            ("product_tds", meter(Point::ProductTds, 0xC2)),
-            ("inlet_valve", Sensor::contact(Point::InletValve)),
-        ],
+        with(
+            more,
+            vec![
+                ("feed_tds", meter(Point::FeedTds, 0xC0)),
+                ("permeate_tds", meter(Point::PermeateTds, 0xC1)),
+                ("product_tds", meter(Point::ProductTds, 0xC2)),
+                ("inlet_valve", Sensor::contact(Point::InletValve)),
+            ],
+        ),
     )
 }
 
-fn parameters(seed: u64, start: DateTime) -> Parameters {
+pub(super) fn parameters(seed: u64, start: DateTime) -> Parameters {
     Parameters {
         seed,
         supply: Supply {
@@ -191,7 +283,7 @@ fn element() -> Element {
     }
 }
 
-fn draw(every_seconds: f64, at_seconds: f64, for_seconds: f64, litres: f64) -> Draw {
+pub(super) fn draw(every_seconds: f64, at_seconds: f64, for_seconds: f64, litres: f64) -> Draw {
     Draw {
         every_seconds,
         at_seconds,
@@ -204,14 +296,24 @@ fn draw(every_seconds: f64, at_seconds: f64, for_seconds: f64, litres: f64) -> D
 /// as `mqtt://127.0.0.1:1883`; `directory` is where state is kept.
 #[must_use]
 pub fn demo_configuration(broker_url: &str, directory: &Path) -> String {
+    format!("{}{UNIT}{}", head(broker_url, directory), sensors(SENSORS))
+}
+
+/// What comes before the unit: the broker, how often it publishes, where state is kept.
+pub(super) fn head(broker_url: &str, directory: &Path) -> String {
     let quoted = |text: &str| toml::Value::String(text.to_owned()).to_string();
-    let mut text = format!(
+    format!(
         "[broker]\nurl = {}\n\n[publish]\ninterval = \"10 s\"\nheartbeat = \"5 min\"\n\n\
-         [store]\ndirectory = {}\ncheckpoint = \"5 s\"\n\n{UNIT}",
+         [store]\ndirectory = {}\ncheckpoint = \"5 s\"\n\n",
         quoted(broker_url),
         quoted(&directory.to_string_lossy()),
-    );
-    for (name, at, reading) in SENSORS {
+    )
+}
+
+/// The tables of these sensors.
+pub(super) fn sensors(sensors: &[Described]) -> String {
+    let mut text = String::new();
+    for (name, at, reading) in sensors {
         let dialect = match reading {
             Some(_) => Dialect::Document {
                 topic: FLOW_BOARD.to_owned(),
@@ -242,15 +344,19 @@ pub fn demo_configuration(broker_url: &str, directory: &Path) -> String {
     text
 }
 
+/// A sensor as the configuration has it: its name on the board, its point, and how it is read on the
+/// board that sends documents.
+pub(super) type Described = (&'static str, Point, Option<InDocument>);
+
 /// How a value in the flow board's document is read.
 #[derive(Clone, Copy)]
-enum InDocument {
+pub(super) enum InDocument {
     Pulses,
     Gauge,
     Celsius,
 }
 
-const SENSORS: &[(&str, Point, Option<InDocument>)] = &[
+pub(super) const SENSORS: &[Described] = &[
     ("COUNTER/C1", Point::PermeateFlow, Some(InDocument::Pulses)),
     (
         "COUNTER/C2",

@@ -4,7 +4,8 @@
 use jiff::{ToSpan, civil::DateTime};
 use serde_json::{Map, Value, json};
 
-use super::sensors::{Reading, Sensor};
+use super::plant::Phase;
+use super::sensors::{Counted, Reading, Sensor};
 use super::truth::Truth;
 
 /// A message as a board sends it.
@@ -63,7 +64,11 @@ impl Dialect {
 #[derive(Clone, Debug)]
 pub struct Board {
     dialect: Dialect,
+    /// Between two reports while water moves and while none does, s.
     interval: f64,
+    interval_standing: f64,
+    /// Whether water moved when it last looked.
+    moving: bool,
     /// The board's own clock at the start: local time, without a zone.
     clock: DateTime,
     sensors: Vec<(&'static str, Sensor)>,
@@ -88,6 +93,8 @@ impl Board {
             told: vec![None; sensors.len()],
             dialect,
             interval: interval_seconds,
+            interval_standing: interval_seconds,
+            moving: false,
             clock,
             sensors,
             next: 0.0,
@@ -99,7 +106,29 @@ impl Board {
     /// Publishes this often from now on, s (> 0): a longer interval keeps a long history short.
     pub fn publish_every(&mut self, seconds: f64) {
         self.next = self.next - self.interval + seconds;
-        self.interval = seconds;
+        self.keep_pace(seconds, seconds);
+    }
+
+    /// Publishes every `running` seconds while water moves and every `standing` seconds while none
+    /// does (both > 0) from now on. Where these differ it publishes at once when one becomes the
+    /// other, as firmware does that reports changes.
+    pub fn keep_pace(&mut self, running: f64, standing: f64) {
+        (self.interval, self.interval_standing) = (running, standing);
+    }
+
+    /// What its turbines have counted, in the order of its sensors.
+    #[must_use]
+    pub fn counts(&self) -> Vec<Counted> {
+        let sensors = self.sensors.iter();
+        sensors.filter_map(|(_, sensor)| sensor.counted()).collect()
+    }
+
+    /// Turbines go on from what such a board had counted.
+    pub fn go_on_counting(&mut self, counts: &[Counted]) {
+        let turbines = (self.sensors.iter_mut()).filter(|(_, sensor)| sensor.counted().is_some());
+        for ((_, sensor), counted) in turbines.zip(counts) {
+            sensor.go_on_counting(*counted);
+        }
     }
 
     /// Power cut and return: counts start at 0, availability is told again.
@@ -139,6 +168,11 @@ impl Board {
         }
     }
 
+    /// It is switched on so many seconds after the start.
+    pub(super) fn begin_at(&mut self, seconds: f64) {
+        self.next = seconds;
+    }
+
     /// When the board next publishes, s since the start.
     pub(super) fn due(&self) -> f64 {
         self.next
@@ -153,13 +187,7 @@ impl Board {
             self.announced = true;
             out.push(self.availability(self.powered));
         }
-        let due = truth.seconds >= self.next - 1e-6;
-        if due {
-            let missed = ((truth.seconds - self.next) / self.interval)
-                .floor()
-                .max(0.0);
-            self.next += self.interval * (missed + 1.0);
-        }
+        let due = self.is_due(truth);
         if !self.powered {
             return;
         }
@@ -168,6 +196,29 @@ impl Board {
             Dialect::Document { .. } if due => out.push(self.document(truth)),
             Dialect::Document { .. } => {}
         }
+    }
+
+    /// Whether it publishes now; if so, the next time is set.
+    fn is_due(&mut self, truth: &Truth) -> bool {
+        let moving = truth.phase != Phase::Standing;
+        let keeps_two_paces = self.interval != self.interval_standing;
+        let turned = keeps_two_paces && moving != self.moving;
+        self.moving = moving;
+        let interval = if moving {
+            self.interval
+        } else {
+            self.interval_standing
+        };
+        if turned {
+            self.next = truth.seconds + interval;
+            return true;
+        }
+        let due = truth.seconds >= self.next - 1e-6;
+        if due {
+            let missed = ((truth.seconds - self.next) / interval).floor().max(0.0);
+            self.next += interval * (missed + 1.0);
+        }
+        due
     }
 
     fn tell_plainly(&mut self, truth: &Truth, due: bool, out: &mut Vec<Published>) {

@@ -1,5 +1,7 @@
 //! Pressures and flows of the running unit: mains → pre-filters → element → restrictor.
 
+use serde::{Deserialize, Serialize};
+
 use super::membrane::{Element, Inlet, Permeability, Separated};
 use super::plant::Parameters;
 use super::water::viscosity;
@@ -7,7 +9,7 @@ use crate::quantity::{Flow, Pressure, Volume};
 
 /// Sediment and carbon before the membrane: the loss is proportional to flow, to the water's
 /// viscosity and to the clogging.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Prefilter {
     /// Loss when clean, at `clean_flow` and 25 °C.
     pub clean_loss: Pressure,
@@ -20,7 +22,7 @@ pub struct Prefilter {
 }
 
 /// What holds the pressure on the membrane.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub enum Restrictor {
     /// A capillary or orifice: the flow follows the square root of the pressure before it.
     Orifice {
@@ -34,7 +36,7 @@ pub enum Restrictor {
 }
 
 /// Pressures and flows at one moment.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(super) struct Hydraulics {
     pub(super) feed_bar: f64,
     pub(super) feed_l_per_h: f64,

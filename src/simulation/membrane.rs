@@ -1,6 +1,8 @@
 //! The simulated element: solution-diffusion, marched slice by slice along the feed channel, and
 //! the two small volumes (feed side, permeate side) whose salt creeps while the unit stands.
 
+use serde::{Deserialize, Serialize};
+
 use super::water::{TemperatureLaw, osmotic_pressure};
 use crate::quantity::Volume;
 
@@ -8,7 +10,7 @@ use crate::quantity::Volume;
 const MONTH: f64 = 30.0 * 86_400.0;
 
 /// One membrane element (or several in parallel).
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Element {
     /// Active area, m².
     pub area_m2: f64,
@@ -39,7 +41,7 @@ pub struct Element {
 }
 
 /// What the element has been through since it was new.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub(super) struct Wear {
     /// Permeate made, L.
     pub(super) litres: f64,
@@ -77,7 +79,7 @@ pub(super) struct Inlet {
 }
 
 /// What leaves the element.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(super) struct Separated {
     pub(super) permeate_l_per_h: f64,
     pub(super) permeate_mg_per_l: f64,
@@ -163,7 +165,7 @@ fn permeate(water: f64, salt: f64, hydraulic: f64, mg_per_l: f64, celsius: f64) 
 }
 
 /// The salt held on both sides of the membrane, mg/L.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub(super) struct Held {
     pub(super) feed_side: f64,
     pub(super) permeate_side: f64,

@@ -8,6 +8,7 @@
 
 mod demo;
 mod firmware;
+mod household;
 mod hydraulics;
 mod membrane;
 mod plant;
@@ -22,6 +23,7 @@ mod water;
 
 pub use demo::{DemoUnit, demo_configuration};
 pub use firmware::{Board, Dialect, Published};
+pub use household::{Household, KeptHousehold, Outlets, household_configuration};
 pub use hydraulics::{Prefilter, Restrictor};
 pub use membrane::Element;
 pub use plant::{Flush, Parameters, Phase, Plant};

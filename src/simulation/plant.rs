@@ -3,6 +3,8 @@
 //! Every step closes its water and salt balance to rounding; the same parameters and steps give
 //! the same unit, to the bit.
 
+use serde::{Deserialize, Serialize};
+
 use super::hydraulics::{Hydraulics, Prefilter, Restrictor};
 use super::membrane::{Element, Held, Wear, wash};
 use super::resin::Resin;
@@ -13,7 +15,7 @@ use super::water::milliequivalents;
 use crate::quantity::{Flow, Pressure, Temperature, Volume};
 
 /// What the unit is doing.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Phase {
     /// Shut off; salt creeps through the membrane.
     Standing,
@@ -24,7 +26,7 @@ pub enum Phase {
 }
 
 /// Washing after a run.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Flush {
     /// How long, s.
     pub seconds: f64,
@@ -35,7 +37,7 @@ pub struct Flush {
 }
 
 /// What a simulated unit is made of. May be changed between steps, as by a fault.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Parameters {
     /// Seed of everything random in the supply.
     pub seed: u64,
@@ -66,10 +68,12 @@ pub struct Parameters {
 }
 
 /// A simulated RO/DI unit.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Plant {
     /// What it is made of.
     pub parameters: Parameters,
+    /// Whether water lies under it; of no account for its balances.
+    pub leak: bool,
     pub(super) phase: Phase,
     pub(super) seconds: f64,
     pub(super) celsius: f64,
@@ -84,7 +88,7 @@ pub struct Plant {
 }
 
 /// Longest internal steps, s: flows are taken as constant within one.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 struct Longest {
     running: f64,
     standing: f64,
@@ -122,6 +126,7 @@ impl Plant {
             wear: Wear::NEW,
             longest: Longest::FINE,
             totals: Totals::default(),
+            leak: false,
             parameters,
         };
         plant.first_held_mg = plant.held_mg();
@@ -171,6 +176,11 @@ impl Plant {
     #[must_use]
     pub fn seconds(&self) -> f64 {
         self.seconds
+    }
+
+    /// Lets it pass again in the usual steps, after [`Plant::hurry`].
+    pub fn take_time(&mut self) {
+        self.longest = Longest::FINE;
     }
 
     /// Puts a fresh DI cartridge of the same make in.

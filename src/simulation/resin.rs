@@ -2,8 +2,10 @@
 //! along a logistic curve (Thomas, J. Am. Chem. Soc. 66 (1944) 1664, in its usual logistic form;
 //! cited from memory).
 
+use serde::{Deserialize, Serialize};
+
 /// A DI cartridge.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Resin {
     /// Equivalents it can take, meq.
     pub capacity_meq: f64,

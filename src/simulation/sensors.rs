@@ -1,5 +1,7 @@
 //! Cheap sensors over the truth: coarse steps, a bias of their own, a little noise, all seeded.
 
+use serde::{Deserialize, Serialize};
+
 use super::random::Random;
 use super::truth::Truth;
 use crate::config::Point;
@@ -35,6 +37,14 @@ pub enum Fault {
         /// What a spike shows, in multiples of the truth.
         times: f64,
     },
+}
+
+/// What a turbine has counted: to go on where it stopped.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Counted {
+    litres: f64,
+    part: f64,
+    count: u32,
 }
 
 /// A sensor at a point of the unit.
@@ -160,6 +170,39 @@ impl Sensor {
     pub fn fail(&mut self, fault: Option<Fault>) {
         self.fault = fault;
         self.failing_since = None;
+    }
+
+    /// What it has counted; `None` where it counts nothing.
+    pub(super) fn counted(&self) -> Option<Counted> {
+        match self.kind {
+            Kind::Pulses {
+                litres_before,
+                part,
+                count,
+                ..
+            } => Some(Counted {
+                litres: litres_before,
+                part,
+                count,
+            }),
+            Kind::Ratiometric { .. }
+            | Kind::Thermometer { .. }
+            | Kind::TdsMeter { .. }
+            | Kind::Contact => None,
+        }
+    }
+
+    /// Goes on from there; nothing where it counts nothing.
+    pub(super) fn go_on_counting(&mut self, counted: Counted) {
+        if let Kind::Pulses {
+            litres_before,
+            part,
+            count,
+            ..
+        } = &mut self.kind
+        {
+            (*litres_before, *part, *count) = (counted.litres, counted.part, counted.count);
+        }
     }
 
     /// Where it sits.
@@ -300,7 +343,7 @@ impl Truth {
             Point::InletValve => Some(self.inlet_open),
             Point::FlushValve => Some(self.flush_open),
             Point::Pump => Some(self.pump_runs),
-            Point::Leak => Some(false),
+            Point::Leak => Some(self.leak),
             _ => None,
         }
     }

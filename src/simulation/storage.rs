@@ -1,9 +1,11 @@
 //! The simulated container: a float switch with play, and people who draw from it.
 
+use serde::{Deserialize, Serialize};
+
 use crate::quantity::Volume;
 
 /// An open container with a float switch.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Container {
     /// Contents now.
     pub contents: Volume,
@@ -14,7 +16,7 @@ pub struct Container {
 }
 
 /// Water drawn again and again.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Draw {
     /// How often, s.
     pub every_seconds: f64,

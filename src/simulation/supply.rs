@@ -1,5 +1,7 @@
 //! The simulated mains: pressure, temperature and salt as smooth functions of time.
 
+use serde::{Deserialize, Serialize};
+
 use std::f64::consts::TAU;
 
 use super::random::wander;
@@ -10,7 +12,7 @@ const YEAR: f64 = 365.25 * DAY;
 
 /// The water that comes in. Each figure is mean + season + day + wander; the season is warmest and
 /// the day's draw on the pressure strongest half-way.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Supply {
     /// Mean pressure.
     pub pressure: Pressure,

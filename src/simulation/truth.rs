@@ -1,12 +1,14 @@
 //! What is really so in the simulated unit: the yardstick for what the daemon makes of the sensors.
 
+use serde::{Deserialize, Serialize};
+
 use super::plant::{Phase, Plant};
 use super::resin::Resin;
 use super::water::conductivity;
 use crate::quantity::{Conductivity, Flow, Pressure, Temperature, Volume};
 
 /// Ever-growing sums since the start.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Totals {
     /// Water in, L.
     pub feed_litres: f64,
@@ -84,6 +86,8 @@ pub struct Truth {
     pub flush_open: bool,
     /// A booster pump runs.
     pub pump_runs: bool,
+    /// Water lies under the unit.
+    pub leak: bool,
     /// Sums since the start.
     pub totals: Totals,
 }
@@ -128,6 +132,7 @@ impl Plant {
             inlet_open: running,
             flush_open: self.phase == Phase::Flushing,
             pump_runs: running && parameters.booster > Pressure::ZERO,
+            leak: self.leak,
             totals: Totals {
                 held_mg: self.held_mg() - self.first_held_mg,
                 ..self.totals

@@ -4,13 +4,15 @@
 //!
 //! All dissolved matter is taken as NaCl ("mg/L" here is mg of NaCl to the litre).
 
+use serde::{Deserialize, Serialize};
+
 /// g/mol of NaCl.
 const SALT_MASS: f64 = 58.443;
 /// L·bar/(mol·K), CODATA.
 const GAS_CONSTANT: f64 = 0.083_144_626;
 
 /// How a permeability follows the temperature; every law is 1 at 25 °C.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub enum TemperatureLaw {
     /// Inversely with the viscosity of water.
     Viscosity,

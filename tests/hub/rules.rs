@@ -149,7 +149,14 @@ fn about(topic: &str, message: &Map<String, Value>) -> String {
     }
     let identifiers = device["identifiers"].as_array().unwrap();
     assert!(!identifiers.is_empty() && identifiers.iter().all(Value::is_string));
-    assert!(!device.contains_key("configuration_url"), "needs a scheme");
+    if let Some(url) = device.get("configuration_url") {
+        let url = url.as_str().unwrap();
+        let schemes = ["http://", "https://", "homeassistant://"];
+        assert!(
+            schemes.iter().any(|scheme| url.starts_with(scheme)),
+            "{url}"
+        );
+    }
     let name = device["name"].as_str().unwrap();
     assert!(
         !name.is_empty() && name.chars().count() <= LONGEST_NAME,

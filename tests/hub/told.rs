@@ -318,6 +318,26 @@ fn a_hub_that_has_started_is_told_again_after_a_moment() {
     );
 }
 
+/// A hub leads from the device to its page, where the house reaches one.
+#[test]
+fn a_device_leads_to_its_page() {
+    let about = |page: &str| -> BTreeSet<String> {
+        let site = Site::new(&format!("{page}[unit.u]\n{ONE_SENSOR}"));
+        assert!(site.entities().len() > 15);
+        let messages = site.discovery().into_values();
+        messages
+            .filter_map(|payload| {
+                let message: Value = serde_json::from_str(&payload).unwrap();
+                Some(message["device"]["configuration_url"].as_str()?.to_owned())
+            })
+            .collect()
+    };
+    assert!(about("").is_empty() && about("[page]\n").is_empty());
+    let told = about("[page]\nurl = \"http://rodi.lan:8600/\"\n");
+    let wanted = ["http://rodi.lan:8600/", "http://rodi.lan:8600/unit/u"];
+    assert_eq!(told, BTreeSet::from(wanted.map(str::to_owned)));
+}
+
 #[test]
 fn names_are_only_text_and_never_part_of_an_id_or_topic() {
     let long = "x".repeat(300);

@@ -12,7 +12,6 @@ mod hold_test;
 mod homie;
 mod hub;
 mod measure;
-mod metrics;
 mod notices;
 mod notify;
 mod sensor;
@@ -21,6 +20,7 @@ mod supply;
 mod topic;
 mod unit;
 mod watch;
+mod web;
 
 pub(super) use broker::at as broker_at;
 
@@ -48,6 +48,7 @@ const KEYS: &[&str] = &[
     "store",
     "notices",
     "metrics",
+    "page",
     "notify",
     "unit",
 ];
@@ -64,7 +65,8 @@ pub(super) const EVERY_TABLE: &[(&str, &[&str])] = &[
     ("homie", homie::KEYS),
     ("store", STORE_KEYS),
     ("notices", notices::KEYS),
-    ("metrics", metrics::KEYS),
+    ("metrics", web::METRICS_KEYS),
+    ("page", web::PAGE_KEYS),
     ("notify[]", notify::KEYS),
     ("unit.*.supply", supply::SUPPLY_KEYS),
     ("unit.*.membrane", supply::MEMBRANE_KEYS),
@@ -121,8 +123,8 @@ pub(super) fn settings(
         document.table("hub", hub::HUB_KEYS).as_ref(),
         &publish.prefix,
     );
-    let metrics = document.table("metrics", metrics::KEYS);
-    let metrics = metrics.map(|reader| metrics::server(&reader));
+    let metrics = document.table("metrics", web::METRICS_KEYS);
+    let page = document.table("page", web::PAGE_KEYS);
     let notify = notify::targets(&document, &context);
     let units = units(&document, &context);
     let homie = homie::homie(
@@ -137,7 +139,8 @@ pub(super) fn settings(
         hub,
         homie,
         store,
-        metrics,
+        metrics: metrics.map(|reader| web::metrics(&reader)),
+        page: page.map(|reader| web::page(&reader)),
         notify,
         units,
     })

@@ -11,6 +11,7 @@ mod mistakes;
 mod notices;
 mod notify;
 mod values;
+mod web;
 
 use std::collections::BTreeMap;
 

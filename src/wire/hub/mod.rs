@@ -66,16 +66,20 @@ pub fn service(settings: &Settings) -> Device {
     component.put("state_topic", status_topic(settings));
     component.put("payload_on", super::document::ONLINE);
     component.put("payload_off", super::document::OFFLINE);
+    let mut about = json!({
+        "identifiers": [instance],
+        "name": short(instance),
+        "manufacturer": "permeated",
+        "model": "Service",
+        "sw_version": env!("CARGO_PKG_VERSION"),
+    });
+    if let Some(url) = page_url(settings) {
+        about["configuration_url"] = format!("{url}/").into();
+    }
     Device {
         instance: instance.clone(),
         id: SERVICE.to_owned(),
-        about: json!({
-            "identifiers": [instance],
-            "name": short(instance),
-            "manufacturer": "permeated",
-            "model": "Service",
-            "sw_version": env!("CARGO_PKG_VERSION"),
-        }),
+        about,
         availability: Vec::new(),
         components: vec![component],
     }
@@ -97,6 +101,9 @@ pub fn unit(settings: &Settings, unit: &Unit, states: &[State]) -> Device {
     });
     if let Some(area) = &unit_settings.suggested_area {
         about["suggested_area"] = short(area).into();
+    }
+    if let Some(url) = page_url(settings) {
+        about["configuration_url"] = format!("{url}/unit/{id}").into();
     }
     let place = entities::Place {
         prefix: &settings.publish.prefix,
@@ -247,6 +254,11 @@ impl Component {
 
 fn origin() -> Value {
     json!({"name": "permeated", "sw_version": env!("CARGO_PKG_VERSION")})
+}
+
+/// Where the house reaches the page, if it does. A hub leads there from the device.
+fn page_url(settings: &Settings) -> Option<&str> {
+    settings.page.as_ref()?.url.as_deref()
 }
 
 fn told(topic: String, message: Map<String, Value>) -> Outgoing {
