@@ -41,6 +41,7 @@ pub mod picture;
 pub mod proposal;
 pub mod publisher;
 pub mod quantity;
+pub mod report;
 pub mod sampler;
 pub mod simulation;
 pub mod time;

@@ -43,6 +43,11 @@ const SUMS: &[Metric] = &[
     Metric::FeedVolume,
     Metric::PermeateVolume,
     Metric::ConcentrateVolume,
+    Metric::ProducingTime,
+    Metric::UnmeasuredTime,
+    Metric::CartridgesLife,
+    Metric::WaterLife,
+    Metric::WasteLife,
 ];
 
 /// What a unit was like for a while.

@@ -18,6 +18,7 @@ const PURE: &[&str] = &[
     "src/past",
     "src/picture",
     "src/proposal",
+    "src/report",
     "src/metrics",
     "src/time",
 ];

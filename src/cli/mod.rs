@@ -16,6 +16,7 @@ pub mod notify;
 mod paper;
 mod progress;
 pub mod replay;
+pub mod report;
 pub mod run;
 pub mod status;
 mod unit;
@@ -94,6 +95,8 @@ enum Command {
     },
     /// Feed a recorded log to the core and print what the service would have published
     Replay(replay::ReplayArguments),
+    /// Write a period as one HTML page with pictures, and runs and samples as tables
+    Report(report::ReportArguments),
     /// Run the service in the foreground
     #[command(after_help = examples::RUN)]
     Run {
@@ -162,6 +165,9 @@ pub fn main() -> ExitCode {
         Command::Status { config, arguments } => {
             with_settings(&config, |settings| status::run(settings, &arguments))
         }
+        Command::Report(arguments) => with_settings(&arguments.config, |settings| {
+            report::run(settings, &arguments)
+        }),
     }
 }
 

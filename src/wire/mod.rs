@@ -2,6 +2,7 @@
 
 mod answer;
 pub mod command;
+pub mod csv;
 pub mod document;
 mod due;
 mod fields;

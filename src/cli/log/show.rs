@@ -10,6 +10,7 @@ use crate::{
     core::{Deed, Entry, Holding, as_it_holds, moment},
     edge::store::{self, StoreError},
     time::Wall,
+    wire::csv::{self, Field},
 };
 
 #[derive(Debug, thiserror::Error)]
@@ -152,26 +153,21 @@ const HEADER: [&str; 16] = [
     "by",
 ];
 
-/// RFC 4180: a header, lines that end in CR LF.
+/// RFC 4180; what people wrote is marked where a spreadsheet would take it for a formula.
 fn as_csv(holding: &[Holding], unit: &UnitSettings) -> String {
-    let header = HEADER.map(str::to_owned);
-    let records = holding.iter().map(|held| record(held, unit));
-    std::iter::once(header)
-        .chain(records)
-        .map(|fields| fields.map(|field| quoted(&field)).join(",") + "\r\n")
-        .collect()
+    let records = holding.iter().map(|held| record(held, unit).into());
+    csv::table(HEADER, records)
 }
 
-fn record(held: &Holding, unit: &UnitSettings) -> [String; HEADER.len()] {
+fn record(held: &Holding, unit: &UnitSettings) -> [Field; HEADER.len()] {
     let entry = &held.entry;
     let particulars = entry.particulars();
-    let when = |at: Option<Wall>| at.map(Wall::to_rfc3339).unwrap_or_default();
-    let number = |number: Option<f64>| number.map(|number| number.to_string()).unwrap_or_default();
-    let (mut stage, mut test, mut unit_of, mut treated) = Default::default();
-    let (mut about, mut change) = (String::new(), String::new());
+    let when = |at: Option<Wall>| at.map_or(Field::Empty, |at| Field::ours(at.to_rfc3339()));
+    let (mut stage, mut test, mut unit_of) = (Field::Empty, Field::Empty, Field::Empty);
+    let (mut treated, mut about, mut change) = (Field::Empty, Field::Empty, Field::Empty);
     let kind = match &entry.deed {
         Deed::HoldTest { .. } => {
-            change = entry.deed.in_words(&unit.time_zone);
+            change = Field::ours(entry.deed.in_words(&unit.time_zone));
             "hold_test"
         }
         Deed::Note => "note",
@@ -180,26 +176,27 @@ fn record(held: &Holding, unit: &UnitSettings) -> [String; HEADER.len()] {
             treated_l,
             ..
         } => {
-            stage = id.clone();
-            treated = treated_l.to_string();
+            stage = Field::text(Some(id.clone()));
+            treated = Field::number(Some(*treated_l));
             "replaced"
         }
         Deed::Sanitised => "sanitised",
         Deed::Test {
             test: which, after, ..
         } => {
-            stage = after.clone().unwrap_or_default();
-            test = which.key();
-            unit_of = which.unit();
+            stage = Field::text(after.clone());
+            test = Field::ours(which.key());
+            unit_of = Field::ours(which.unit());
             "test"
         }
         Deed::Corrected { entry: of, .. } => {
-            about = of.to_string();
-            change = entry.deed.in_words(&unit.time_zone);
+            about = Field::ours(of.to_string());
+            // What was and what is now are a person's words.
+            change = Field::text(Some(entry.deed.in_words(&unit.time_zone)));
             "corrected"
         }
         Deed::Withdrawn { entry: of } => {
-            about = of.to_string();
+            about = Field::ours(of.to_string());
             "withdrawn"
         }
     };
@@ -210,31 +207,21 @@ fn record(held: &Holding, unit: &UnitSettings) -> [String; HEADER.len()] {
     };
     let by: Vec<String> = by.iter().map(u64::to_string).collect();
     [
-        entry.number.to_string(),
+        Field::ours(entry.number.to_string()),
         when(entry.date),
         when(entry.entered),
-        kind.to_owned(),
+        Field::ours(kind),
         stage,
-        String::from(test),
-        number(particulars.value),
-        String::from(unit_of),
+        test,
+        Field::number(particulars.value),
+        unit_of,
         treated,
-        particulars.lot.unwrap_or_default(),
-        number(particulars.price),
-        particulars.note.unwrap_or_default(),
+        Field::text(particulars.lot),
+        Field::number(particulars.price),
+        Field::text(particulars.note),
         about,
         change,
-        state.to_owned(),
-        by.join(" "),
+        Field::ours(state),
+        Field::ours(by.join(" ")),
     ]
-}
-
-/// A field with a comma, a quote or a line's end stands in quotes, which are doubled inside (RFC 4180, 2.6
-/// and 2.7).
-fn quoted(field: &str) -> String {
-    if field.contains([',', '"', '\r', '\n']) {
-        format!("\"{}\"", field.replace('"', "\"\""))
-    } else {
-        field.to_owned()
-    }
 }

@@ -70,8 +70,9 @@ fn gather(transaction: &Transaction<'_>, now: i64) -> rusqlite::Result<()> {
     gather.execute([DAY, HOUR, now / DAY * DAY])?;
     let mut delete =
         transaction.prepare_cached("DELETE FROM sample WHERE span = ?1 AND start < ?2")?;
-    delete.execute([0, now - AS_THEY_CAME])?;
-    delete.execute([HOUR, now - HOURS])?;
+    // Whole hours and days only: of one that was half deleted the rest would hide the mean of all.
+    delete.execute([0, (now - AS_THEY_CAME) / HOUR * HOUR])?;
+    delete.execute([HOUR, (now - HOURS) / DAY * DAY])?;
     Ok(())
 }
 
