@@ -88,6 +88,7 @@ impl Unit {
     pub fn command(&mut self, now: Now, command: Command) {
         self.keep = Keep::Now;
         self.dues_at = None;
+        self.found_at = None;
         match command {
             Command::Answer { alert, answer } => self.take_answer(now, &alert, &answer),
             Command::Correct(correction) => self.correct(now, correction),

@@ -74,6 +74,7 @@ impl Unit {
             usage: Usage::new(kept.usage.clone()),
             dues: Vec::new(),
             dues_at: None,
+            found_at: None,
             costs: Costs::new(kept.costs.clone(), settings.costs.as_ref()),
             hold_test: HoldTest::new(kept.hold_test.clone()),
             care,

@@ -1,5 +1,7 @@
 //! Judges the unit's alerts, and tells what happened.
 
+use std::time::Duration;
+
 use super::{
     Keep,
     alert::{self, Change, Circumstances},
@@ -13,10 +15,18 @@ use super::{
 };
 use crate::time::Now;
 
+/// Litres and age wear a stage over days: so seldom is enough to judge what is left of it, and sensors
+/// may tell many times a second.
+const STAGES_SELDOM: Duration = Duration::from_secs(5);
+
 impl Unit {
     pub(super) fn judge_alerts(&mut self, now: Now, flows: &Flows) {
         let mut found = std::mem::take(&mut self.found);
-        self.find_stages(now, &mut found);
+        let is_young = |at| now.mono.since(at) < STAGES_SELDOM;
+        if !self.found_at.is_some_and(is_young) {
+            self.find_stages(now, &mut found);
+            self.found_at = Some(now.mono);
+        }
         self.find_dues(now, &found);
         let readings = Readings {
             settings: &self.settings,

@@ -85,8 +85,9 @@ pub struct Unit {
     /// State of what left the configuration, kept in case it returns.
     pub(super) former: UnitState,
     pub(super) outputs: VecDeque<Output>,
-    /// Room for what is found of the stages at each look.
+    /// What was found of the stages, and when; forgotten when something else than litres changes it.
     pub(super) found: Vec<StageFindings>,
+    pub(super) found_at: Option<Mono>,
     pub(super) keep: Keep,
     pub(super) looked_at: Mono,
     /// When a run last taught the membrane's model.
@@ -203,6 +204,7 @@ impl Unit {
         self.taught = Taught::of(&self.membrane, &self.settings);
         self.rule_out_wear();
         self.dues_at = None;
+        self.found_at = None;
     }
 
     /// A test by hand was told or withdrawn.
@@ -212,6 +214,7 @@ impl Unit {
             stage.take_chemistry(&self.chemistry);
         }
         self.dues_at = None;
+        self.found_at = None;
         self.care.tests_changed = true;
     }
 
@@ -286,6 +289,9 @@ impl Unit {
         }
         self.follow_days(now);
         self.looked_at = now.mono;
+        if changes.started || changes.stopped || changes.ended.is_some() {
+            self.found_at = None;
+        }
         if changes.stopped {
             self.judge_fillings(now);
         }
@@ -326,6 +332,7 @@ impl Unit {
             if let Some(part) = open.steady.part(now.mono) {
                 self.teach(now, &part.figures, now.date());
                 self.judge_fillings(now);
+                self.found_at = None;
                 self.keep = Keep::Now;
             }
         }

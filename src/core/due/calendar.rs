@@ -57,6 +57,7 @@ impl Unit {
         let zone = &self.settings.time_zone;
         if self.usage.look(now, &self.totals, zone) {
             self.dues_at = None;
+            self.found_at = None;
             self.keep = self.keep.max(Keep::Soon);
         }
     }
