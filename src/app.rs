@@ -5,7 +5,9 @@
 
 mod announcing;
 mod capturing;
+mod hearing;
 mod homie;
+mod leaving;
 mod manager;
 mod outlets;
 mod reading;
@@ -21,17 +23,17 @@ use std::{
 
 use crate::{
     config::Settings,
-    core::{Arrival, Keep, Packet},
+    core::Keep,
     edge::{
         clock::Clock,
         http::{self, HttpError, Questions},
-        mqtt::{self, FromBroker, Inbox, Message, MqttError, Session, SessionOptions},
+        mqtt::{self, Inbox, MqttError, Session, SessionOptions},
         notify::{Notifier, NotifyError},
         recording::Recording,
         store::{Loaded, Store, StoreError},
         systemd::ServiceManager,
     },
-    installation::{Incoming, Installation},
+    installation::Installation,
     keeper::{Keeper, Released},
     page::Snapshot,
     time::Wall,
@@ -79,27 +81,10 @@ pub enum AppError {
     Store(#[from] StoreError),
 }
 
-/// The broker has this long to take our goodbye; the service ends within two seconds.
-const GOODBYE: Duration = Duration::from_millis(1200);
 /// At rest the loop looks around this often.
 const LONGEST_SLEEP: Duration = Duration::from_secs(60);
 /// While something waits for the broker to have all before it, it is asked for this often.
 const DELIVERY_POLL: Duration = Duration::from_secs(1);
-
-/// How the loop ends.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Leave {
-    /// The service stops: the broker is told that it is away.
-    ForGood,
-    /// It goes on at once with other settings: nobody needs to know.
-    ToReturn,
-}
-
-impl From<()> for Leave {
-    fn from((): ()) -> Self {
-        Self::ForGood
-    }
-}
 
 /// The service, ready to run.
 pub struct App {
@@ -146,6 +131,7 @@ pub struct App {
 
 use capturing::Capture;
 use homie::HomieSession;
+pub use leaving::Leave;
 use manager::sleep_until;
 use outlets::{next_question, next_settled, notifier};
 
@@ -337,71 +323,6 @@ impl App {
         }
     }
 
-    /// The broker has a notice: it need not be kept any more.
-    fn delivered(&mut self, letter: u64) {
-        if let Some((unit, number)) = self.posted.remove(&letter) {
-            self.installation.delivered(&unit, number);
-            self.keeper.note(Keep::Now, None);
-        }
-    }
-
-    fn take(&mut self, item: FromBroker) {
-        self.tell_manager(&item);
-        match item {
-            FromBroker::Message(message) => self.hear(message),
-            FromBroker::Delivered { letter } => self.delivered(letter),
-            // The session has logged both, with what to do about it.
-            FromBroker::Connected { .. } => {
-                self.connection_since = self.clock.now().date();
-                self.note_back();
-            }
-            FromBroker::Disconnected { reason } => {
-                self.connection_since = self.clock.now().date();
-                self.note_away(&reason);
-                if !self.session.health().polling {
-                    self.lost = Some(reason);
-                }
-            }
-            FromBroker::Unsubscribed { filter } => {
-                self.unwanted.remove(&filter);
-                if self.unwanted.is_empty() {
-                    self.keeper
-                        .note_subscriptions(self.installation.subscriptions());
-                }
-            }
-        }
-    }
-
-    fn hear(&mut self, message: Message) {
-        self.heard += 1;
-        let arrival = if message.retained {
-            Arrival::Retained
-        } else if message.late {
-            Arrival::Late
-        } else {
-            Arrival::Live
-        };
-        let packet = (message.packet_id != 0).then_some(Packet {
-            id: message.packet_id,
-            duplicate: message.duplicate,
-        });
-        let incoming = Incoming {
-            topic: &message.topic,
-            payload: &message.payload,
-            arrival,
-            packet,
-        };
-        let keep = self.take_in(incoming);
-        match (keep, message.receipt) {
-            (Keep::Now, receipt) => self.keeper.note(Keep::Now, receipt),
-            // What changed nothing that could not be had again need not wait for the store: the
-            // broker keeps only so many messages without a receipt on their way.
-            (_, Some(receipt)) => self.session.acknowledge(receipt),
-            (keep, None) => self.keeper.note(keep, None),
-        }
-        self.note(Keep::Nothing);
-    }
-
     /// Logs what happened; a run that ended or an alert that changed is kept at once.
     fn note(&mut self, keep: Keep) {
         let events = self.installation.take_events();
@@ -410,40 +331,5 @@ impl App {
             tracing::info!(unit, event = event.event.key(), "{}", event.text);
         }
         self.keeper.note(keep, None);
-    }
-
-    async fn leave(mut self, why: Leave) -> Result<ServiceManager, AppError> {
-        if why == Leave::ForGood {
-            tracing::info!("stopping");
-            self.manager.stopping();
-        }
-        // Its port must be free when the next loop opens it.
-        self.questions = None;
-        self.advance_and_end();
-        self.publish();
-        self.close_notifier().await;
-        tokio::task::yield_now().await;
-        let kept = self.keeper.close(&mut self.installation).await;
-        let result = match kept {
-            Ok(released) => {
-                for receipt in released.receipts {
-                    self.session.acknowledge(receipt);
-                }
-                for message in released.sums {
-                    homie::send(self.homie.as_ref(), &self.session, message);
-                }
-                Ok(self.manager)
-            }
-            Err(error) => Err(error.into()),
-        };
-        let homie = homie::leave(self.homie.take(), GOODBYE);
-        if why == Leave::ToReturn {
-            self.session.stay_silent();
-        }
-        let (farewell, ()) = tokio::join!(self.session.close(GOODBYE), homie);
-        if farewell.said_goodbye && why == Leave::ForGood {
-            tracing::info!(topic = self.status_topic, "said offline");
-        }
-        result
     }
 }

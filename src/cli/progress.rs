@@ -9,13 +9,23 @@ const DRAWS: u8 = 8;
 
 /// A bar as long as the file, with what is said beside it; a count where its length is not known.
 pub(super) fn bar(bytes: Option<u64>) -> ProgressBar {
-    let template = match (bytes, colours()) {
-        (Some(_), true) => "{bar:30.cyan/dim} {percent:>3} %  {msg}  {eta} left",
-        (Some(_), false) => "{bar:30} {percent:>3} %  {msg}  {eta} left",
-        (None, _) => "{msg}",
+    let template = match bytes {
+        Some(_) => "{BAR} {percent:>3} %  {msg}  {eta} left",
+        None => "{msg}",
     };
+    drawn(bytes, template)
+}
+
+/// A line of that length, drawn as `template` says; `{BAR}` in it is the bar of all commands.
+pub(super) fn drawn(length: Option<u64>, template: &str) -> ProgressBar {
+    let style = if colours() {
+        "{bar:30.cyan/dim}"
+    } else {
+        "{bar:30}"
+    };
+    let template = &template.replace("{BAR}", style);
     let bar = if std::io::stderr().is_terminal() {
-        ProgressBar::with_draw_target(bytes, ProgressDrawTarget::stderr_with_hz(DRAWS))
+        ProgressBar::with_draw_target(length, ProgressDrawTarget::stderr_with_hz(DRAWS))
     } else {
         ProgressBar::hidden()
     };
@@ -36,7 +46,7 @@ pub(super) fn grouped(number: u64) -> String {
     let digits = number.to_string();
     let mut text = String::new();
     for (place, digit) in digits.chars().enumerate() {
-        if place > 0 && (digits.len() - place) % 3 == 0 {
+        if place > 0 && (digits.len() - place).is_multiple_of(3) {
             text.push('\u{202f}');
         }
         text.push(digit);

@@ -3,7 +3,7 @@
 //! is told and nothing changes; right, the loop is left and entered again as by a restart, but that
 //! nobody is told `offline`.
 
-use std::{borrow::Cow, future::Future, path::Path, process::ExitCode};
+use std::{borrow::Cow, fs::File, future::Future, path::Path, process::ExitCode};
 
 use tokio::signal::unix::{Signal, SignalKind, signal};
 
@@ -13,7 +13,7 @@ use crate::{
     config::{Problems, Settings},
     edge::{
         clock::Clock,
-        recording::{self, IfThere, RecordingError},
+        recording::{self, IfThere, Recording, RecordingError},
         store::{Loaded, Store},
         systemd::ServiceManager,
     },
@@ -75,12 +75,11 @@ async fn serve_on(
     let mut signals = Signals::new()?;
     let mut settings = Cow::Borrowed(settings);
     tracing::info!("permeated {} starts", env!("CARGO_PKG_VERSION"));
-    let mut app = means
-        .start(&settings, opened)?
-        .under(ServiceManager::of_environment());
+    let mut app = start(&settings, opened, means.log()?)?.under(ServiceManager::of_environment());
     loop {
         let mut next = None;
-        let mut manager = app.run(signals.end(means.read, &mut next)).await?;
+        let told = signals.end(means.read, &settings, &mut next);
+        let mut manager = app.run(told).await?;
         let Some(new) = next else { return Ok(()) };
         manager.reloading();
         app = match means.open(&new) {
@@ -100,25 +99,31 @@ async fn serve_on(
 }
 
 impl Means<'_> {
+    /// Opens the service again. That its log cannot be opened again does not end it.
     fn open(&self, settings: &Settings) -> Result<App, RunError> {
         let opened = Store::open(&settings.store.directory).map_err(AppError::from)?;
-        self.start(settings, opened)
+        let log = self.log().unwrap_or_else(|error| {
+            tracing::error!("what is heard is not written down any more: {error}");
+            None
+        });
+        start(settings, opened, log)
     }
 
-    fn start(
-        &self,
-        settings: &Settings,
-        (store, loaded): (Store, Loaded),
-    ) -> Result<App, RunError> {
-        let log = self
-            .capture
-            .map(|path| recording::open(path, IfThere::Append))
-            .transpose()?;
-        let units = settings.units.len();
-        let broker = format!("{}:{}", settings.broker.host, settings.broker.port);
-        tracing::info!(units, broker = %broker, "watching");
-        Ok(App::new(settings, store, loaded, Clock::real(), log)?)
+    fn log(&self) -> Result<Option<Recording<File>>, RecordingError> {
+        let open = |path| recording::open(path, IfThere::Append);
+        self.capture.map(open).transpose()
     }
+}
+
+fn start(
+    settings: &Settings,
+    (store, loaded): (Store, Loaded),
+    log: Option<Recording<File>>,
+) -> Result<App, RunError> {
+    let units = settings.units.len();
+    let broker = format!("{}:{}", settings.broker.host, settings.broker.port);
+    tracing::info!(units, broker = %broker, "watching");
+    Ok(App::new(settings, store, loaded, Clock::real(), log)?)
 }
 
 /// What tells the service to end or to read its configuration anew.
@@ -142,6 +147,7 @@ impl Signals {
     async fn end(
         &mut self,
         read: &dyn Fn() -> Result<Settings, Problems>,
+        settings: &Settings,
         next: &mut Option<Settings>,
     ) -> Leave {
         loop {
@@ -151,10 +157,11 @@ impl Signals {
                 _ = self.hang_up.recv() => {}
             }
             match read() {
-                Ok(settings) => {
+                Ok(new) => {
                     tracing::info!("the configuration was read anew");
-                    *next = Some(settings);
-                    return Leave::ToReturn;
+                    let leave = Leave::for_settings(settings, &new);
+                    *next = Some(new);
+                    return leave;
                 }
                 Err(problems) => {
                     tracing::error!("the configuration was read anew, but not taken:\n{problems}");

@@ -110,9 +110,16 @@ fn article(look: &Look<'_>, alert: &Alert) -> Markup {
 
 /// Since when it is active, and what was said to it.
 fn life(look: &Look<'_>, alert: &Alert) -> String {
+    // Its sentence is of its raising; what the rest of the page tells is of now.
+    let of_then = match alert.told() {
+        Some(seen) if seen.sentence.contains(|c: char| c.is_ascii_digit()) => {
+            "; its figures are of then"
+        }
+        Some(_) | None => "",
+    };
     let since = alert.since().map_or_else(
-        || "Active; since when is not known, for the clock was not set.".to_owned(),
-        |since| format!("Since {}.", look.moment(since)),
+        || format!("Active; since when is not known, for the clock was not set{of_then}."),
+        |since| format!("Since {}{of_then}.", look.moment(since)),
     );
     let acknowledged = alert.care.acknowledged().map(|(at, note)| {
         let at = at.map(|at| format!(" {}", look.moment(at)));

@@ -63,8 +63,8 @@ impl Shown {
     }
 }
 
-/// A number with at most so many decimals, fewer where it is large; with thin spaces between thousands and
-/// a true minus.
+/// A number with at most so many decimals, fewer where it is large; with narrow spaces, at which no line
+/// breaks, between thousands and a true minus.
 pub(super) fn number(value: f64, decimals: usize) -> String {
     let decimals = match value.abs() {
         size if size >= 100.0 => 0,
@@ -80,7 +80,7 @@ pub(super) fn number(value: f64, decimals: usize) -> String {
     let mut grouped = String::new();
     for (place, digit) in whole.chars().enumerate() {
         if whole.len() > 4 && place > 0 && (whole.len() - place) % 3 == 0 {
-            grouped.push('\u{2009}');
+            grouped.push('\u{202f}');
         }
         grouped.push(digit);
     }
@@ -189,7 +189,7 @@ mod tests {
             (0.000_04, 4, "0"),
             (1.2345, 4, "1.23"),
             (-3.0, 1, "−3.0"),
-            (12_345.6, 0, "12\u{2009}346"),
+            (12_345.6, 0, "12\u{202f}346"),
             (1234.5, 0, "1234"),
         ] {
             assert_eq!(number(value, decimals), text);

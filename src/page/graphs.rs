@@ -197,10 +197,13 @@ impl<'a> Graphs<'a> {
         let of_baseline = Metric::NormalizedFlowOfBaseline;
         let line = self.line(of_baseline, "Normalised flow", Tone::Permeate);
         let (metric, title) = match &line {
-            Some(_) => (of_baseline, "Normalised flow, of its own baseline"),
+            Some(_) => (
+                of_baseline,
+                "Normalised flow, as a share of its own baseline",
+            ),
             None => (
                 Metric::NormalizedFlowOfRating,
-                "Normalised flow, of the rating",
+                "Normalised flow, as a share of the rating",
             ),
         };
         let line = line.or_else(|| self.line(metric, "Normalised flow", Tone::Permeate))?;
@@ -311,6 +314,11 @@ impl<'a> Graphs<'a> {
             let sum = sums.entry(begin(day)).or_default();
             sum[0] += shown.value(litres.permeate.litres());
             sum[1] += shown.value(litres.concentrate.litres());
+        }
+        // The day or month within which the span begins is not whole: its sum would look like little use.
+        let cut_off = begin(self.past.from.day_in(zone)?);
+        if sums.len() > 1 {
+            sums.remove(&cut_off);
         }
         let (first, _) = sums.first_key_value()?;
         let last = begin(self.past.to.day_in(zone)?);

@@ -23,15 +23,15 @@ const TOLD: &[Told] = &[
     (Metric::Rejection, "Rejection"),
     (
         Metric::NormalizedFlowOfBaseline,
-        "Normalised flow, of its own baseline",
+        "Normalised flow, as a share of its own baseline",
     ),
     (
         Metric::NormalizedFlowOfRating,
-        "Normalised flow, of the rating",
+        "Normalised flow, as a share of the rating",
     ),
     (
         Metric::SaltPassageOfBaseline,
-        "Salt passage, of its own baseline",
+        "Salt passage, as a share of its own baseline",
     ),
     (Metric::Recovery, "Recovery"),
     (Metric::WasteRatio, "Concentrate to one part of permeate"),
@@ -212,11 +212,11 @@ fn causes(look: &Look<'_>) -> Markup {
 /// What a day of running gives less than the rating, and why.
 fn shortfall(look: &Look<'_>) -> Option<Markup> {
     const PARTS: [(&str, Metric); 5] = [
-        ("Pressure", Metric::ShortfallPressure),
+        ("Feed pressure", Metric::ShortfallPressure),
         ("Back-pressure", Metric::ShortfallBackPressure),
         ("Temperature", Metric::ShortfallTemperature),
-        ("Salt in the feed", Metric::ShortfallSalinity),
-        ("The element itself", Metric::ShortfallMembrane),
+        ("Salinity", Metric::ShortfallSalinity),
+        ("The membrane itself", Metric::ShortfallMembrane),
     ];
     let shown = Shown::of(look.settings.display, Metric::Shortfall.description());
     let value = |metric: Metric| Some(shown.value(look.values.of(metric).ok()?.value));

@@ -150,7 +150,7 @@ fn next_due(look: &Look<'_>) -> String {
     match next.and_then(|task| Some((task, task.days?))) {
         None => "nothing is known to fall due".to_owned(),
         Some((task, days)) if days <= 0.0 => {
-            format!("{} is used up", look.stage_name(task.stage))
+            format!("{} is due", look.stage_name(task.stage))
         }
         Some((task, days)) if days <= SOON_DAYS => format!(
             "{} due in about {}",

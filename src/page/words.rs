@@ -80,7 +80,7 @@ fn clock(at: Wall, zone: &TimeZone) -> Option<String> {
     Some(format!("{:02}:{:02}", time.hour(), time.minute()))
 }
 
-/// "40 s", "3 min", "2 h", "4 days": in whole numbers, the smaller one.
+/// "40 s", "3 min", "2 h 40 min", "14 h", "4 days": in whole numbers, the smaller one.
 pub(super) fn length(seconds: f64) -> String {
     let whole = |value: f64, one: &str, more: &str| {
         let value = value.floor();
@@ -88,7 +88,14 @@ pub(super) fn length(seconds: f64) -> String {
     };
     match seconds.max(0.0) {
         s if s >= 2.0 * DAY => whole(s / DAY, "day", "days"),
-        s if s >= 2.0 * 3600.0 => whole(s / 3600.0, "h", "h"),
+        s if s >= 10.0 * 3600.0 => whole(s / 3600.0, "h", "h"),
+        s if s >= 2.0 * 3600.0 => {
+            let hours = whole(s / 3600.0, "h", "h");
+            match s % 3600.0 {
+                rest if rest < 60.0 => hours,
+                rest => format!("{hours} {}", whole(rest / 60.0, "min", "min")),
+            }
+        }
         s if s >= 60.0 => whole(s / 60.0, "min", "min"),
         s => whole(s, "s", "s"),
     }
@@ -108,12 +115,16 @@ pub(super) fn days_ahead(days: f64) -> String {
     }
 }
 
-/// A sentence's beginning.
+/// A sentence's beginning; "pH" stays as it is.
 pub(super) fn capital(text: &str) -> String {
     let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |first| {
-        first.to_uppercase().chain(letters).collect()
-    })
+    let (first, second) = (letters.next(), letters.clone().next());
+    match (first, second) {
+        (Some(first), second) if !second.is_some_and(char::is_uppercase) => {
+            first.to_uppercase().chain(letters).collect()
+        }
+        (Some(_) | None, _) => text.to_owned(),
+    }
 }
 
 /// A title within a sentence: "Rejection low" becomes "rejection low", "TDS high" stays.
@@ -167,10 +178,14 @@ mod tests {
             (59.9, "59 s"),
             (119.0, "1 min"),
             (7200.0, "2 h"),
+            (10_750.0, "2 h 59 min"),
+            (50_000.0, "13 h"),
             (2e5, "2 days"),
         ] {
             assert_eq!(length(seconds), told);
         }
+        assert_eq!(capital("alkalinity"), "Alkalinity");
+        assert_eq!(capital("pH 7.65"), "pH 7.65");
         assert_eq!(within("Rejection low"), "rejection low");
         assert_eq!(within("TDS high"), "TDS high");
     }

@@ -1,5 +1,5 @@
 //! Figures drawn as inline SVG: how something went over time, sums by day or month, what a shortfall is
-//! made of, what is left of a stage, and the train as a flow sheet. Pure: figures in, markup out.
+//! made of, and what is left of a stage. Pure: figures in, markup out.
 //!
 //! Lines stretch with the page while every text keeps its size: a picture is as legible on a phone as on
 //! paper. No scripts and no colours of its own in the markup: [`style`] has the rules for classes, with
@@ -16,7 +16,6 @@ mod scale;
 mod text;
 mod thin;
 mod time_chart;
-mod train;
 
 use std::time::Duration;
 
@@ -27,7 +26,6 @@ pub use contributions::Contributions;
 pub use left_bar::LeftBar;
 pub use text::figure;
 pub use time_chart::TimeChart;
-pub use train::{Element, Symbol, TrainPicture};
 
 /// The rules that every picture needs: once in each page.
 #[must_use]

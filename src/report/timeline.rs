@@ -37,9 +37,9 @@ pub fn draw(facts: &Facts, id: &str, title: &str, rows: &[Row]) -> Markup {
     };
     let slots = period.slots();
     let lines = if slots.len() > MOST_LINES {
-        &[][..]
+        &[]
     } else {
-        &slots[1..]
+        slots.get(1..).unwrap_or_default()
     };
     let height = ROW * u32::try_from(rows.len()).unwrap_or(u32::MAX / ROW);
     let (name, words) = (format!("{id}-title"), format!("{id}-words"));

@@ -51,6 +51,14 @@ impl Litres {
         (permeate > 0.0).then(|| concentrate / permeate)
     }
 
+    /// What the parts are more than the feed, where it is more than rounding.
+    #[must_use]
+    pub fn more_than_feed(&self) -> Option<f64> {
+        let feed = self.feed?;
+        let more = self.permeate? + self.concentrate? - feed;
+        (more > 0.1 && more > 0.002 * feed).then_some(more)
+    }
+
     /// Permeate as a share of both, per cent.
     #[must_use]
     pub fn recovery_pct(&self) -> Option<f64> {
@@ -87,6 +95,7 @@ pub fn water(facts: &Facts) -> Markup {
     let content = html! {
         (super::pictures::water(facts, &slots))
         (table(&format!("Water by {by}"), 1..8, &titles, rows, Some(total(facts, &all))))
+        @if let Some(unmatched) = unmatched(facts, &all) { p { (unmatched) } }
         @if let Some(unmeasured) = unmeasured(facts) { p { (unmeasured) } }
     };
     section("water", TITLE, &content)
@@ -156,6 +165,16 @@ pub fn share(part: f64, all: f64) -> String {
     format!("{shown}\u{a0}%")
 }
 
+/// Why the parts are more than the whole, where they are.
+fn unmatched(facts: &Facts, all: &Litres) -> Option<String> {
+    let more = all.more_than_feed()?;
+    Some(format!(
+        "Made and to the drain are together {} more than what went into the unit: of so much water nothing told \
+         the feed.",
+        facts.owner.volume(more)
+    ))
+}
+
 fn unmeasured(facts: &Facts) -> Option<String> {
     let lacking = facts.grew_in_all(Metric::UnmeasuredTime)?;
     let running = facts.grew_in_all(Metric::ProducingTime);
@@ -193,5 +212,8 @@ mod tests {
             (Some(4.0), Some(20.0))
         );
         assert_eq!(Litres::default().waste_ratio(), None);
+        assert_eq!(litres.more_than_feed(), None);
+        let feed = Some(97.0);
+        assert_eq!(Litres { feed, ..litres }.more_than_feed(), Some(3.0));
     }
 }

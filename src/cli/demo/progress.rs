@@ -1,15 +1,12 @@
 //! How far the past has been played, on standard error: a bar on a terminal, a line now and then
 //! elsewhere.
 
-use std::{
-    io::{self, IsTerminal as _, Write as _},
-    time::Duration,
-};
+use std::io::{self, IsTerminal as _, Write as _};
 
-use indicatif::{ProgressBar, ProgressStyle};
+use indicatif::ProgressBar;
 use jiff::tz::TimeZone;
 
-use crate::time::Wall;
+use crate::{cli::progress::drawn, time::Wall};
 
 /// Lines where there is no terminal: one for each of these parts.
 const PARTS: u32 = 4;
@@ -25,7 +22,10 @@ impl Progress {
     pub(super) fn begin(began: Wall, days: u32) -> Self {
         let is_shown = days > 0 && io::stderr().is_terminal();
         Self {
-            bar: is_shown.then(|| bar(days)),
+            bar: is_shown.then(|| {
+                let template = "playing the past  {BAR}  {percent:>3} %  {msg}";
+                drawn(Some(u64::from(days)), template)
+            }),
             began,
             days,
         }
@@ -52,15 +52,4 @@ impl Progress {
         at.day_in(&TimeZone::UTC)
             .map_or_else(String::new, |date| date.to_string())
     }
-}
-
-fn bar(days: u32) -> ProgressBar {
-    let bar = ProgressBar::new(u64::from(days));
-    if let Ok(style) =
-        ProgressStyle::with_template("playing the past  {bar:40}  {percent:>3} %  {msg}")
-    {
-        bar.set_style(style);
-    }
-    bar.enable_steady_tick(Duration::from_millis(200));
-    bar
 }

@@ -2,7 +2,9 @@
 
 use std::time::Duration;
 
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use indicatif::ProgressBar;
+
+use crate::cli::progress::drawn;
 
 /// How often the line is brought up to date.
 pub(super) const STEP: Duration = Duration::from_millis(250);
@@ -12,9 +14,7 @@ pub(super) struct Progress(ProgressBar);
 
 impl Progress {
     pub(super) fn start(time: Duration) -> Self {
-        let bar = ProgressBar::with_draw_target(Some(time.as_secs()), ProgressDrawTarget::stderr());
-        let style = ProgressStyle::with_template("listening {elapsed} of {len} s: {msg}");
-        bar.set_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()));
+        let bar = drawn(Some(time.as_secs()), "{BAR} {elapsed} of {len} s  {msg}");
         bar.set_message("connecting");
         Self(bar)
     }

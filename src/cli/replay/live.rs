@@ -95,7 +95,7 @@ impl LiveArguments {
             None => configured.clone(),
         };
         let is_configured = broker.port == configured.port
-            && (broker.host == configured.host
+            && (broker.host.eq_ignore_ascii_case(&configured.host)
                 || is_loopback(&broker.host) && is_loopback(&configured.host));
         let prefix = self
             .prefix
@@ -134,7 +134,7 @@ impl LiveArguments {
 }
 
 fn is_loopback(host: &str) -> bool {
-    host == "localhost"
+    host.eq_ignore_ascii_case("localhost")
         || host
             .parse::<std::net::IpAddr>()
             .is_ok_and(|address| address.is_loopback())
@@ -162,6 +162,17 @@ pub(super) fn exit(played: Result<Tally, LiveError>) -> ExitCode {
 }
 
 impl Tally {
+    /// Without what the broker did not take in the end.
+    fn without(mut self, undelivered: usize) -> Self {
+        if undelivered > 0 {
+            let undelivered = u64::try_from(undelivered).unwrap_or(u64::MAX);
+            self.played = self.played.saturating_sub(undelivered);
+            self.not_played
+                .insert("that the broker did not take", undelivered);
+        }
+        self
+    }
+
     fn sentence(&self) -> String {
         let not = self
             .not_played
@@ -218,8 +229,8 @@ impl Play {
             };
             bar.finish_and_clear();
             let Player { session, tally, .. } = player;
-            session.close(FAREWELL).await;
-            played.map(|()| tally)
+            let farewell = session.close(FAREWELL).await;
+            played.map(|()| tally.without(farewell.undelivered.len()))
         });
         runtime.shutdown_background();
         played
@@ -413,6 +424,8 @@ mod tests {
             None,
             Some("mqtt://127.0.0.1:1884"),
             Some("mqtt://localhost:1884"),
+            Some("mqtt://LocalHost:1884"),
+            Some("mqtt://[::1]:1884"),
         ] {
             let told = asked(own, None, false).err().unwrap();
             assert!(

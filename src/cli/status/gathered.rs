@@ -129,7 +129,8 @@ pub(super) fn gather<'s>(
             let service = service(heard.get(&sign).map(Vec::as_slice));
             match of_store(settings) {
                 Ok(Some(kept)) => Ok(told_by_store(settings, units, &kept, service, why)),
-                Ok(None) | Err(_) => Ok(Gathered {
+                Err(store) => Err(GatherError::Nothing { broker: why, store }),
+                Ok(None) => Ok(Gathered {
                     service,
                     source: Source::Nowhere,
                     last_heard: None,

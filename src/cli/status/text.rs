@@ -165,6 +165,13 @@ fn alert_lines(alert: &Value, seen: &Seen<'_>) -> Vec<String> {
         (false, true) => ", acknowledged",
         (false, false) => "",
     };
+    // The sentence is of its raising; everything below is of now.
+    let of_then = if word("text").contains(|c: char| c.is_ascii_digit()) {
+        ", figures of then"
+    } else {
+        ""
+    };
+    let since = since.map(|since| since + of_then);
     let title = format!(
         "{}{}{}{said}",
         word("title"),
@@ -298,27 +305,36 @@ fn last_run(seen: &Seen<'_>) -> String {
 
 /// Tenths are of no use in hundreds of litres.
 fn volume(display: Display, litres: f64) -> String {
-    let text = display.volume(Volume::from_litres(litres));
-    match text.split_once('.') {
-        Some((whole, rest)) if whole.len() >= 3 => {
-            let unit = rest.split_once(' ').map_or("", |(_, unit)| unit);
-            format!("{whole} {unit}")
-        }
-        Some(_) | None => text,
-    }
+    let volume = Volume::from_litres(litres);
+    let (shown, unit) = match display {
+        Display::Metric => (volume.litres(), "L"),
+        Display::Us => (volume.gallons(), "gal"),
+    };
+    let decimals = usize::from(shown < 99.95);
+    format!("{shown:.decimals$} {unit}")
 }
 
 /// Why values are not there, each reason once: those that a sensor is behind.
 fn lacks(seen: &Seen<'_>) -> Option<String> {
     let missing = seen.document("now")["missing"].as_object()?;
-    let mut reasons: Vec<String> = Vec::new();
+    let mut reasons: Vec<(String, Vec<String>)> = Vec::new();
     for reason in missing.values().filter_map(Value::as_str) {
         let reason = printable(reason);
-        if reason.contains(": ") && !reasons.contains(&reason) {
-            reasons.push(reason);
+        let Some((why, point)) = reason.split_once(": ") else {
+            continue;
+        };
+        let point = point.to_owned();
+        match reasons.iter_mut().find(|(known, _)| known == why) {
+            Some((_, points)) if points.contains(&point) => {}
+            Some((_, points)) => points.push(point),
+            None => reasons.push((why.to_owned(), vec![point])),
         }
     }
-    (!reasons.is_empty()).then(|| row("missing", &reasons.join("; ")))
+    let reasons = reasons.iter();
+    let told: Vec<String> = reasons
+        .map(|(why, points)| format!("{why}: {}", points.join(", ")))
+        .collect();
+    (!told.is_empty()).then(|| row("missing", &told.join("; ")))
 }
 
 fn stages(seen: &Seen<'_>) -> Vec<String> {
@@ -343,7 +359,10 @@ fn stages(seen: &Seen<'_>) -> Vec<String> {
 /// What is left of a stage, and until when.
 fn left(document: &Value, display: Display) -> String {
     let share = figure(document, "left_pct", |share| format!("{share:.0} % left"));
+    // Litres beside a share that another limit binds would contradict it.
+    let is_by_water = matches!(document["binds"].as_str(), Some("volume" | "load"));
     let litres = figure(document, "left_l", |litres| volume(display, litres));
+    let litres = litres.filter(|_| share.is_none() || is_by_water);
     // The share has told already how it was got.
     let litres = litres.map(|litres| match litres.split_once(" (") {
         Some((litres, _)) if share.is_some() => litres.to_owned(),
