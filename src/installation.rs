@@ -8,6 +8,7 @@ mod commands;
 mod homie;
 mod hubs;
 mod readings;
+mod topics;
 
 use std::{
     collections::{BTreeSet, HashMap, VecDeque},
@@ -19,7 +20,7 @@ use readings::{availability, moment, observation, plain_observation};
 
 use crate::{
     announcer::Announcer,
-    config::{Discovery, Measure, SensorSettings, Settings},
+    config::{Discovery, Settings},
     core::{
         Arrival, Entry, Event, Keep, Observation, Output, Packet, RunRecord, StageRecord, Unit,
         UnitState,
@@ -144,67 +145,6 @@ impl Installation {
         for seat in &mut self.seats {
             seat.publisher.sample_only(every);
         }
-    }
-
-    /// Every topic filter to subscribe to.
-    #[must_use]
-    pub fn subscriptions(&self) -> BTreeSet<String> {
-        let commands = self
-            .seats
-            .iter()
-            .map(|seat| format!("{}/{}/do/#", self.prefix(), seat.unit.settings().id));
-        let hub = &self.settings.hub;
-        let birth = (hub.discovery != Discovery::Off).then(|| hub.birth_topic.clone());
-        let listeners = self.listeners.keys().cloned();
-        listeners
-            .chain(commands)
-            .chain(birth)
-            .chain(self.homie_filters())
-            .collect()
-    }
-
-    /// Every topic we may leave a retained message on.
-    #[must_use]
-    pub fn retained_topics(&self) -> BTreeSet<String> {
-        let topics = |seat: &Seat| {
-            let states = seat.publisher.states().iter();
-            states
-                .map(|state| document::topic(self.prefix(), &seat.unit, *state))
-                .collect::<Vec<_>>()
-        };
-        let devices = self.devices();
-        let announcements = devices
-            .iter()
-            .flat_map(|device| device.messages(&self.settings.hub));
-        let states = self.seats.iter().flat_map(topics);
-        states
-            .chain(announcements.map(|message| message.topic))
-            .chain(self.homie_topics())
-            .collect()
-    }
-
-    /// Every topic that tells of sums: its messages leave only once what they tell is safe, so that a crash
-    /// makes none fall.
-    #[must_use]
-    pub fn topics_of_sums(&self) -> BTreeSet<String> {
-        let seats = self.seats.iter();
-        let topics = seats.flat_map(|seat| seat.publisher.topics_of_sums());
-        topics.map(str::to_owned).collect()
-    }
-
-    /// Topics on which every message counts, so that none may give way to a newer one.
-    #[must_use]
-    pub fn precious_topics(&self) -> BTreeSet<String> {
-        let counts =
-            |sensor: &&SensorSettings| matches!(sensor.measure, Measure::Increments { .. });
-        let sensors = self
-            .seats
-            .iter()
-            .flat_map(|seat| &seat.unit.settings().sensors);
-        sensors
-            .filter(counts)
-            .map(|sensor| sensor.topic.clone())
-            .collect()
     }
 
     /// The units, in the order of the settings.

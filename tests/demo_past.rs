@@ -3,6 +3,7 @@
 //! the household's keeper goes by it alone.
 //!
 //! `cargo test --test demo_past -- --nocapture` prints what happened on which day.
+#![cfg(feature = "demo-broker")]
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
 use std::{collections::BTreeMap, path::Path, sync::Arc, sync::OnceLock};

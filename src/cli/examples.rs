@@ -1,12 +1,24 @@
 //! What each command's help shows at its end: examples, and the exit status where it means more than
 //! done or not.
 
-pub(super) const ALL: &str = "Look around: permeated demo\n\
-    Start with:  permeated check permeated.toml && permeated run --config permeated.toml\n\
+macro_rules! all {
+    ($look:literal) => {
+        concat!(
+            $look,
+            "Start with:  permeated check permeated.toml && permeated run --config permeated.toml\n\
     And daily:   permeated status\n\n\
     Each command's --help has examples; `permeated manual | man -l -` shows all of it as one page.\n\n\
     permeated reads and reports. It closes no valve, and is neither flood protection nor proof that \
-    water is fit to drink.";
+    water is fit to drink."
+        )
+    };
+}
+
+#[cfg(feature = "demo-broker")]
+pub(super) const ALL: &str = all!("Look around: permeated demo\n");
+/// Packages leave the demo out.
+#[cfg(not(feature = "demo-broker"))]
+pub(super) const ALL: &str = all!("");
 
 pub(super) const CHECK: &str = "Examples:\n\
     \x20 permeated check permeated.toml\n\

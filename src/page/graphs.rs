@@ -133,7 +133,8 @@ impl<'a> Graphs<'a> {
             Span::Day => 12 * HOUR,
             Span::Week => 2 * DAY,
             Span::Month => 4 * DAY,
-            Span::Year | Span::All => 14 * DAY,
+            // Some make water once a week.
+            Span::Year | Span::All => 10 * DAY,
         })
     }
 

@@ -88,7 +88,7 @@ fn sentences(facts: &Facts) -> Vec<String> {
         let shown = |value| facts.owner.shown(metric.description(), value).number();
         let middle = facts.owner.shown(metric.description(), spread.middle);
         said.push(format!(
-            "{what} was {middle} in the middle, {} to {}.",
+            "{what} was {middle} (median), {} to {}.",
             shown(spread.low),
             shown(spread.high)
         ));

@@ -157,6 +157,7 @@ fn a_configuration_is_read_anew_while_the_service_runs() {
     });
     assert!(service.is_running());
     assert!(!statuses.saw("permeated/status", "offline"));
+    assert!(!service.log().contains("without saying goodbye"));
     service.terminate();
 }
 

@@ -263,9 +263,9 @@ impl Audience for Summary {
         };
         unit.runs += 1;
         unit.seconds += run.seconds;
-        unit.feed = unit.feed + run.volumes.feed;
-        unit.permeate = unit.permeate + run.volumes.permeate;
-        unit.concentrate = unit.concentrate + run.volumes.concentrate;
+        unit.feed += run.volumes.feed;
+        unit.permeate += run.volumes.permeate;
+        unit.concentrate += run.volumes.concentrate;
         let name = Metric::Rejection.description().name;
         let rejection = run.steady.iter().find(|(metric, _)| metric == name);
         unit.rejections

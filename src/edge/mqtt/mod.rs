@@ -215,7 +215,8 @@ impl Session {
         let left = connected && (tokio::time::timeout(limit, &mut self.task).await).is_ok();
         let mut link = self.shared.link();
         let said_goodbye = link.outbox.said_goodbye();
-        if !left || !said_goodbye {
+        // A connection that ended marks everything as unsent: who stays silent has left all the same.
+        if !left || !(said_goodbye || link.outbox.is_silent()) {
             tracing::warn!("left without saying goodbye to the broker");
         }
         Farewell {

@@ -194,11 +194,16 @@ impl Outbox {
         self.presence.away.clear();
     }
 
+    /// Whether nothing is said of our leaving.
+    pub(super) fn is_silent(&self) -> bool {
+        self.presence.away.is_empty()
+    }
+
     /// Whether the broker has all of our leaving; who says nothing of it has left when all else is said.
     pub(super) fn said_goodbye(&self) -> bool {
         let nothing_to_say = || {
             self.is_leaving
-                && self.presence.away.is_empty()
+                && self.is_silent()
                 && self.travelling() == 0
                 && self.waiting() == (0, 0)
         };
