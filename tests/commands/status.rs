@@ -196,8 +196,11 @@ fn a_broker_that_lets_nobody_in_is_told_with_what_to_check() {
 fn on_a_terminal(command: &str, environment: &[(&str, &str)]) -> String {
     let output = Command::new("script")
         .args(["-qec", command, "/dev/null"])
+        // What else decides about colours: an automaton that shows logs has them on a dumb terminal, too.
         .env_remove("NO_COLOR")
+        .env_remove("CLICOLOR")
         .env_remove("CLICOLOR_FORCE")
+        .env_remove("CI")
         .env("TERM", "xterm-256color")
         .envs(environment.iter().copied())
         .stdin(Stdio::null())
