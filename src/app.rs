@@ -131,7 +131,7 @@ pub struct App {
 
 use capturing::Capture;
 use homie::HomieSession;
-pub use leaving::Leave;
+pub use leaving::{Leave, Left};
 use manager::sleep_until;
 use outlets::{next_question, next_settled, notifier};
 
@@ -237,14 +237,15 @@ impl App {
         })
     }
 
-    /// Runs until `stop` resolves, then saves, says goodbye and leaves. Gives back the service manager.
+    /// Runs until `stop` resolves, then saves, says goodbye and leaves. It stays when it is to return and the
+    /// state cannot be written: another loop could not begin with it.
     ///
     /// # Errors
     /// When the last state could not be written.
     pub async fn run(
         mut self,
         stop: impl Future<Output = impl Into<Leave>>,
-    ) -> Result<ServiceManager, AppError> {
+    ) -> Result<Left, AppError> {
         tokio::pin!(stop);
         for topic in self.ghosts.clone() {
             self.session.publish(Outgoing {
@@ -253,7 +254,7 @@ impl App {
                 retain: true,
             });
         }
-        let mut why = Leave::ForGood;
+        let mut why = None;
         loop {
             self.manager.feed_watchdog();
             let wake = self
@@ -269,14 +270,27 @@ impl App {
             let wake = tokio::time::sleep(wake.min(longest));
             let checkpoint = self.keeper.due();
             tokio::select! {
-                leave = &mut stop => {
-                    why = leave.into();
-                    break;
-                }
+                leave = &mut stop, if why.is_none() => match leave.into() {
+                    Leave::ForGood => break,
+                    // Only once it is seen that the disk takes what is to be kept.
+                    returns => {
+                        why = Some(returns);
+                        self.begin_checkpoint();
+                    }
+                },
                 () = sleep_until(self.ready_by) => self.ready_without_broker(),
                 item = self.inbox.receive() => self.take(item),
                 item = homie::next_item(&mut self.homie) => self.take_of_homie(item),
-                released = self.keeper.written() => self.release(released),
+                released = self.keeper.written() => {
+                    self.release(released);
+                    if why.is_some() {
+                        if let Some(problem) = self.keeper.problem() {
+                            let problem = problem.to_owned();
+                            return Ok(Left::Stays(Box::new(self), problem));
+                        }
+                        break;
+                    }
+                }
                 settled = next_settled(&mut self.notifier) => self.keeper.note_settled(settled),
                 question = next_question(&mut self.questions) => self.answer(question),
                 question = next_question(&mut self.page_questions) => self.show(question),
@@ -295,8 +309,10 @@ impl App {
             }
         }
         let lost = self.lost.take();
-        let manager = self.leave(why).await?;
-        lost.map_or(Ok(manager), |reason| Err(AppError::SessionLost(reason)))
+        let manager = self.leave(why.unwrap_or(Leave::ForGood)).await?;
+        lost.map_or(Ok(Left::Gone(manager)), |reason| {
+            Err(AppError::SessionLost(reason))
+        })
     }
 
     /// What is durable now goes on its way.

@@ -51,7 +51,8 @@ pub struct Keeper {
     /// States that tell of sums, by topic.
     sums: BTreeMap<String, Outgoing>,
     writing: Option<Writing>,
-    failing: bool,
+    /// Why the last write failed, if it did.
+    problem: Option<String>,
     /// Writes that succeeded and that failed.
     tally: (u64, u64),
 }
@@ -95,7 +96,7 @@ impl Keeper {
             notices: Vec::new(),
             sums: BTreeMap::new(),
             writing: None,
-            failing: false,
+            problem: None,
             tally: (0, 0),
         }
     }
@@ -103,6 +104,10 @@ impl Keeper {
     /// Notes that something changed, and the receipt that hangs on it.
     pub fn note(&mut self, keep: Keep, receipt: Option<Receipt>) {
         self.receipts.extend(receipt);
+        if self.problem.is_some() && self.writing.is_none() {
+            // Whatever comes, a disk that takes nothing is not tried more often.
+            return;
+        }
         let at = match keep {
             Keep::Nothing => return,
             Keep::Soon => self.last + self.interval,
@@ -159,7 +164,13 @@ impl Keeper {
     /// Whether the last write failed and is tried again.
     #[must_use]
     pub fn is_failing(&self) -> bool {
-        self.failing
+        self.problem.is_some()
+    }
+
+    /// Why the last write failed, if it did.
+    #[must_use]
+    pub fn problem(&self) -> Option<&str> {
+        self.problem.as_deref()
     }
 
     /// When [`Keeper::begin`] should be called; never while a write is under way.
@@ -208,7 +219,7 @@ impl Keeper {
         match answer {
             Ok(()) => {
                 self.tally.0 += 1;
-                if std::mem::take(&mut self.failing) {
+                if self.problem.take().is_some() {
                     tracing::info!("state is written again");
                 }
                 Released {
@@ -221,9 +232,12 @@ impl Keeper {
             }
             Err(error) => {
                 self.tally.1 += 1;
-                if !std::mem::replace(&mut self.failing, true) {
-                    tracing::error!("state could not be written, trying again: {error}");
+                let problem = error.to_string();
+                // Another cause is told, too; the same one once.
+                if self.problem.as_ref() != Some(&problem) {
+                    tracing::error!("state could not be written, trying again: {problem}");
                 }
+                self.problem = Some(problem);
                 self.put_back(writing);
                 Released::default()
             }

@@ -20,6 +20,14 @@ pub enum Leave {
     Elsewhere,
 }
 
+/// What became of a loop that was to end.
+pub enum Left {
+    /// It ended; the service manager is told by whoever goes on.
+    Gone(ServiceManager),
+    /// It goes on, for the state cannot be written, and why.
+    Stays(Box<App>, String),
+}
+
 impl Leave {
     /// How the loop is left to go on with `new` settings.
     #[must_use]

@@ -9,7 +9,7 @@ use tokio::signal::unix::{Signal, SignalKind, signal};
 
 use super::{FAILED, complain};
 use crate::{
-    app::{App, AppError, Leave},
+    app::{App, AppError, Leave, Left},
     config::{Problems, Settings},
     edge::{
         clock::Clock,
@@ -79,7 +79,17 @@ async fn serve_on(
     loop {
         let mut next = None;
         let told = signals.end(means.read, &settings, &mut next);
-        let mut manager = app.run(told).await?;
+        let mut manager = match app.run(told).await? {
+            Left::Gone(manager) => manager,
+            Left::Stays(stays, problem) => {
+                tracing::error!(
+                    "the new configuration is not taken, for the state cannot be written ({problem}); going on with \
+                     the old one: ask again when that is mended"
+                );
+                app = *stays;
+                continue;
+            }
+        };
         let Some(new) = next else { return Ok(()) };
         manager.reloading();
         app = match means.open(&new) {

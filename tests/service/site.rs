@@ -54,6 +54,14 @@ pub struct Feed {
     input: Option<ChildStdin>,
 }
 
+/// A figure of a process' memory, by its name in proc_pid_status(5).
+pub fn memory_kib(process: &str, name: &str) -> u64 {
+    let status = fs::read_to_string(format!("/proc/{process}/status")).unwrap();
+    let line = status.lines().find(|line| line.starts_with(name));
+    let number = line.unwrap().split_whitespace().nth(1).unwrap();
+    number.parse().unwrap()
+}
+
 /// A command that runs the built program, with no settings of ours in its environment.
 pub fn program() -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_permeated"));
@@ -238,12 +246,14 @@ impl Service {
         self.process.try_wait().unwrap().is_none()
     }
 
-    /// The most memory it ever had resident, in KiB (proc_pid_status(5), `VmHWM`).
+    /// The most memory it ever had resident, in KiB.
     pub fn peak_kib(&self) -> u64 {
-        let status = fs::read_to_string(format!("/proc/{}/status", self.process.id())).unwrap();
-        let line = status.lines().find(|line| line.starts_with("VmHWM:"));
-        let number = line.unwrap().split_whitespace().nth(1).unwrap();
-        number.parse().unwrap()
+        self.memory_kib("VmHWM:")
+    }
+
+    /// A figure of its memory, by its name in proc_pid_status(5).
+    pub fn memory_kib(&self, name: &str) -> u64 {
+        memory_kib(&self.process.id().to_string(), name)
     }
 }
 

@@ -120,7 +120,7 @@ pub enum StoreError {
     },
     /// No room.
     #[error(
-        "no room on the disk to write {}; make room, the next checkpoint tries again",
+        "no room on the disk to write {}; make room: until then nothing is kept",
         path.display()
     )]
     DiskFull {
@@ -167,6 +167,29 @@ pub enum StoreError {
 }
 
 impl StoreError {
+    /// The database library keeps to itself what the system answered. Where it could not open or write, a
+    /// file of our own tells whether there is no room, or nothing may be written at all.
+    pub(super) fn looked_into(self) -> Self {
+        let Self::Database { path, .. } = &self else {
+            return self;
+        };
+        let mut probe = path.clone();
+        probe.as_mut_os_string().push(".probe");
+        let written = std::fs::write(&probe, [0; 4096]);
+        // It may never have been made.
+        let _ = std::fs::remove_file(&probe);
+        match written.map_err(|error| (error.kind(), error)) {
+            Err((
+                io::ErrorKind::StorageFull
+                | io::ErrorKind::QuotaExceeded
+                | io::ErrorKind::ReadOnlyFilesystem
+                | io::ErrorKind::PermissionDenied,
+                error,
+            )) => Self::files("write", path, error),
+            Ok(()) | Err(_) => self,
+        }
+    }
+
     /// Sorts an error of the file system.
     pub(super) fn files(doing: &'static str, path: &Path, source: io::Error) -> Self {
         let path = path.to_owned();

@@ -12,6 +12,10 @@ const DAY: i64 = 24 * HOUR;
 /// How long the finer samples stay, milliseconds.
 const AS_THEY_CAME: i64 = 3 * DAY;
 const HOURS: i64 = 92 * DAY;
+/// A clock is believed once so many of the last days have samples. One that stands years ahead for a moment
+/// would make all of the past coarse, and what is coarse cannot be had again.
+const DAYS_TO_BELIEVE: i64 = 3;
+const LAST_DAYS: i64 = 7 * DAY;
 
 /// Means, weighted by the time they stand for, and of ever-growing sums the last; of every slot that is
 /// over and has none yet.
@@ -58,10 +62,21 @@ pub(super) fn write(
     };
     // A clock that was set back begins anew.
     if newest / HOUR != *gathered {
-        gather(transaction, newest)?;
+        if is_believed(transaction, newest)? {
+            gather(transaction, newest)?;
+        }
         *gathered = newest / HOUR;
     }
     Ok(())
+}
+
+fn is_believed(transaction: &Transaction<'_>, now: i64) -> rusqlite::Result<bool> {
+    let days: i64 = transaction
+        .prepare_cached(
+            "SELECT count(DISTINCT start / ?1) FROM sample WHERE span = 0 AND start BETWEEN ?2 AND ?3",
+        )?
+        .query_row([DAY, now - LAST_DAYS, now], |row| row.get(0))?;
+    Ok(days >= DAYS_TO_BELIEVE)
 }
 
 fn gather(transaction: &Transaction<'_>, now: i64) -> rusqlite::Result<()> {

@@ -58,7 +58,7 @@ pub(super) fn open(directory: &Path, tuning: &Tuning) -> Result<(Opened, Loaded)
         }
         None => (create(&directory, &path, tuning)?, None),
     };
-    let failed = |error| StoreError::database("open", &path, error);
+    let failed = |error| StoreError::database("open", &path, error).looked_into();
     let mut connection = connect(&path, tuning).map_err(failed)?;
     if version < schema::NEWEST {
         schema::migrate(&mut connection, version, schema::MIGRATIONS).map_err(failed)?;

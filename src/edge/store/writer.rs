@@ -28,7 +28,7 @@ pub(super) fn run(opened: Opened, requests: &mpsc::Receiver<Request>) -> Result<
     let mut gathered = 0;
     for Request { checkpoint, answer } in requests {
         let outcome = write(&mut connection, &checkpoint, &mut gathered)
-            .map_err(|error| StoreError::database("save to", &path, error));
+            .map_err(|error| StoreError::database("save to", &path, error).looked_into());
         // Who asked may have stopped waiting; the checkpoint stands all the same.
         let _ = answer.send(outcome);
     }
