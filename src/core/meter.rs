@@ -236,6 +236,13 @@ impl Meter {
         event
     }
 
+    /// Whether the broker brings a count again that lies behind: it does not know what we had of it when a
+    /// connection was cut. Taken for a count that fell back, it would let all that follows count twice.
+    pub(super) fn has_passed(&self, count: f64, packet: Option<Packet>) -> bool {
+        packet.is_some_and(|packet| packet.duplicate)
+            && self.state.count.is_some_and(|last| count < last)
+    }
+
     /// Counts since the message before. A redelivery of one already counted adds nothing.
     pub(super) fn increment(
         &mut self,

@@ -141,18 +141,31 @@ impl MeterEvent {
     /// A plain sentence about it.
     #[must_use]
     pub fn sentence(self, sensor: &str) -> String {
+        let (Self::TooMuch { last, count }
+        | Self::Restarted { last, count }
+        | Self::FellBack { last, count }) = self;
+        let (last, count) = (shown(last), shown(count));
         match self {
-            Self::TooMuch { last, count } => format!(
+            Self::TooMuch { .. } => format!(
                 "{sensor}: the count went from {last} to {count}, more than the pipe can carry in the time; nothing was added"
             ),
-            Self::Restarted { last, count } => {
+            Self::Restarted { .. } => {
                 format!("{sensor}: the count started again ({last} to {count}); counted from zero")
             }
-            Self::FellBack { last, count } => {
+            Self::FellBack { .. } => {
                 format!(
                     "{sensor}: the count fell back from {last} to {count}; counted on from there, nothing was added"
                 )
             }
         }
+    }
+}
+
+/// A count as people read it: nonsense may have hundreds of digits.
+fn shown(count: f64) -> String {
+    if count.abs() < 1e15 {
+        count.to_string()
+    } else {
+        format!("{count:e}")
     }
 }

@@ -1,6 +1,7 @@
 //! One sensor: what was heard, how fresh it is, and the quantity it stands for.
 
 mod shown;
+mod telling;
 
 use std::collections::VecDeque;
 
@@ -13,6 +14,7 @@ use super::{
     output::MeterEvent,
 };
 pub(super) use shown::Sent;
+use telling::Telling;
 
 use crate::{
     config::{Measure, SensorSettings},
@@ -55,8 +57,7 @@ pub struct Sensor {
     unconfirmed: Option<f64>,
     implausible: bool,
     offline: bool,
-    /// Whether the last message was no reading: told once until one comes.
-    told_nothing: bool,
+    telling: Telling,
     tally: Tally,
     sent: Sent,
     doubt: Option<Doubt>,
@@ -119,7 +120,7 @@ impl Sensor {
             unconfirmed: None,
             implausible: false,
             offline: false,
-            told_nothing: false,
+            telling: Telling::default(),
             tally: Tally::default(),
             sent: Sent::default(),
             doubt: None,
@@ -171,9 +172,8 @@ impl Sensor {
             }
             Observation::Nothing(why) => {
                 self.tally.nothing += 1;
-                let told = std::mem::replace(&mut self.told_nothing, true);
                 Heard {
-                    first_nothing: Some(why).filter(|_| !told),
+                    first_nothing: Some(why).filter(|_| self.telling.nothing(now.mono)),
                     ..Heard::default()
                 }
             }
@@ -231,7 +231,9 @@ impl Sensor {
                 if raw < 0.0 {
                     return self.refuse(arrival);
                 }
-                heard.odd = meter.count(now, raw, arrival, settings);
+                if !meter.has_passed(raw, packet) {
+                    heard.odd = meter.count(now, raw, arrival, settings);
+                }
             }
             (Kind::Meter(meter), Measure::Increments { .. }) => {
                 heard.odd = meter.increment(now, raw, arrival, packet, settings);
@@ -247,12 +249,13 @@ impl Sensor {
             self.sent.odd += u64::from(heard.odd.is_some());
         }
         self.accept(now, arrival);
+        heard.odd = heard.odd.filter(|_| self.telling.odd(now.mono));
         heard
     }
 
     fn accept(&mut self, now: Now, arrival: Arrival) {
         self.tally.readings += 1;
-        self.told_nothing = false;
+        self.telling.reading();
         if arrival == Arrival::Live {
             self.sent.readings += 1;
             self.implausible = false;

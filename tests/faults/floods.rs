@@ -46,8 +46,8 @@ fn a_thousand_messages_a_second_from_each_of_four_sensors() {
     rig::configure(&site, site.broker.port(), &format!("{UNITS}{probe}"));
     let service = site.launch();
     until("it hears", || {
-        site.broker.publish("rig/feed", "1", &[]);
-        site.value(FEED) == Some(1.0)
+        site.broker.publish("rig/feed", "499", &[]);
+        site.value(FEED) == Some(499.0)
     });
     site.broker.publish("rig/pulses", "0", &[]);
     until("the first count is kept", || site.kept_count("u") == 0.0);

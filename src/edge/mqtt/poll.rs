@@ -261,7 +261,8 @@ impl Poll {
                 problem.kind = Kind::Refused;
                 problem.text = format!(
                     "the broker cuts us off again and again: another client probably uses the \
-                     client id `{}`; give each its own",
+                     client id `{}` (give each its own), or the broker takes no messages as large \
+                     as ours; its log tells which",
                     self.options.client_id
                 );
             }
