@@ -10,11 +10,35 @@ pub(super) use fields::is_bare;
 /// Larger commands are refused unread.
 pub const LARGEST_BYTES: usize = 4096;
 
+/// A sentence about a command is told in the log and answered: it repeats so much of the beginning and the
+/// end of what was sent, or of itself.
+const LONGEST_SENTENCE: usize = 1000;
+
 /// Reads a command; `path` is what stands behind `do/`.
 ///
 /// # Errors
 /// A sentence that says what was wrong and what is allowed; nothing may change then.
 pub fn read(
+    settings: &UnitSettings,
+    now: Now,
+    path: &str,
+    payload: &[u8],
+) -> Result<Command, String> {
+    read_whole(settings, now, path, payload).map_err(shortened)
+}
+
+fn shortened(sentence: String) -> String {
+    let letters = sentence.chars().count();
+    if letters <= LONGEST_SENTENCE {
+        return sentence;
+    }
+    let half = LONGEST_SENTENCE / 2;
+    let begin: String = sentence.chars().take(half).collect();
+    let end: String = sentence.chars().skip(letters - half).collect();
+    format!("{begin} … {end}")
+}
+
+fn read_whole(
     settings: &UnitSettings,
     now: Now,
     path: &str,

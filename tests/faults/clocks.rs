@@ -47,11 +47,13 @@ fn a_clock_that_is_set_and_jumps() {
         until(what, || {
             same(litres(&site, "u"), f64::from(pulses - 2000) / 1000.0)
         });
-        site.document("permeated/u/now")["time"].clone()
     };
+    let said = || site.document("permeated/u/now");
     count("the first count is kept without a clock");
-    assert_eq!(count("a litre without a clock"), Value::Null);
-    let date = |time: &Value| Wall::from_rfc3339(time.as_str().unwrap()).unwrap().0;
+    count("a litre without a clock");
+    until("what is said has no time", || {
+        said().get("time").is_some_and(Value::is_null)
+    });
     // The nights on which the clocks of Berlin change, two seconds before: 01:00 UTC on the last Sundays of
     // March and October (Directive 2000/84/EC, articles 2 and 3).
     let change = |text: &str| Wall::from_rfc3339(text).unwrap().0 - now - 2000;
@@ -66,10 +68,12 @@ fn a_clock_that_is_set_and_jumps() {
     ] {
         orders.shift_clock(shift);
         count("a litre after the clock was set");
-        let said = count("another one");
-        let ours = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH);
-        let ours = i64::try_from(ours.unwrap().as_millis()).unwrap() + shift;
-        assert!((date(&said) - ours).abs() < 60_000, "{said}, shift {shift}");
+        until("what is said has that time", || {
+            let ours = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH);
+            let ours = i64::try_from(ours.unwrap().as_millis()).unwrap() + shift;
+            let time = said()["time"].as_str().and_then(Wall::from_rfc3339);
+            time.is_some_and(|time| (time.0 - ours).abs() < 60_000)
+        });
     }
     // Kills with the clock wrong on either side of them.
     service.kill();
@@ -94,6 +98,9 @@ const BERLIN: &str = r#"
 time_zone = "Europe/Berlin"
 [broker]
 url = "mqtt://localhost"
+[publish]
+interval = "60 min"
+heartbeat = "1 d"
 [unit.u.supply]
 waste_ratio = 4.0
 [unit.u.alert.run_too_long]
@@ -176,8 +183,8 @@ impl Berlin {
 #[test]
 fn days_of_23_and_25_hours() {
     for (from, day, litres) in [
-        ("2026-03-27T22:59:00Z", "2026-03-29T00:00:00Z", 1380.0),
-        ("2026-10-23T21:59:00Z", "2026-10-25T00:00:00Z", 1500.0),
+        ("2026-03-27T22:57:00Z", "2026-03-29T00:00:00Z", 1380.0),
+        ("2026-10-23T21:57:00Z", "2026-10-25T00:00:00Z", 1500.0),
     ] {
         let mut berlin = Berlin::start(from);
         berlin.hours(5 * 24);

@@ -14,7 +14,7 @@ use serde_json::{Value, json};
 use crate::{
     chance::Chance,
     receiver::Receiver,
-    rig::{self, UNITS, litres, never_fell, same},
+    rig::{self, Over, UNITS, litres, never_fell, same},
     site::{Site, until},
 };
 
@@ -164,6 +164,7 @@ fn two_dozen_kills_with_everything_at_once() {
     let mut surely = 0.0;
     let began = Instant::now();
     thread::scope(|scope| {
+        let ends = Over(&sent.over);
         scope.spawn(|| sent.pulses(&site));
         scope.spawn(|| sent.increments(&site));
         scope.spawn(|| sent.readings(&site));
@@ -191,7 +192,7 @@ fn two_dozen_kills_with_everything_at_once() {
             }
         }
         service = Some(site.launch());
-        sent.over.store(true, Ordering::SeqCst);
+        drop(ends);
     });
     let most = began.elapsed().as_secs_f64() * RATE / 60.0;
     // The last words, behind all that the broker had queued.

@@ -29,6 +29,9 @@ const MORE_FILE_A_DAY: u64 = 64 * 1024;
 const UNIT: &str = r#"
 [broker]
 url = "mqtt://localhost"
+[publish]
+interval = "60 min"
+heartbeat = "1 d"
 [unit.u.membrane]
 rated_flow = "75 gal/d"
 rated_pressure = "60 psi"
@@ -179,7 +182,7 @@ struct House {
 }
 
 impl House {
-    /// A day with three runs of 40 minutes; the board tells every ten seconds of a run and every five minutes
+    /// A day with three runs of 40 minutes; the board tells every half minute of a run and every five minutes
     /// else, the store is written every hour, and closed and opened at midnight.
     fn day(&mut self) {
         let runtime = tokio::runtime::Builder::new_current_thread()
@@ -210,10 +213,10 @@ impl House {
             let runs = makes_water && self.second < begin + 2400;
             if runs {
                 // 0.15 and 0.6 L/min.
-                self.counts[0] += 25;
-                self.counts[1] += 100;
+                self.counts[0] += 75;
+                self.counts[1] += 300;
             }
-            self.second += if runs { 10 } else { 300 };
+            self.second += if runs { 30 } else { 300 };
             // Slow ups and downs, as days and weeks have them.
             let swing = (self.second as f64 / 86_400.0).sin();
             let pressure = if runs { 50.0 } else { 58.0 };

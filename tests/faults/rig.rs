@@ -5,6 +5,7 @@ use std::{
     fs,
     io::{Read as _, Write as _},
     net::TcpStream,
+    sync::atomic::{AtomicBool, Ordering},
 };
 
 use serde_json::Value;
@@ -153,4 +154,13 @@ pub fn events(watch: &Watch, unit: &str, kind: &str) -> Vec<Value> {
         .iter()
         .map(|text| serde_json::from_str::<Value>(text).unwrap());
     events.filter(|event| event["event"] == kind).collect()
+}
+
+/// Ends what goes on beside a test with the test itself, however that ends.
+pub struct Over<'a>(pub &'a AtomicBool);
+
+impl Drop for Over<'_> {
+    fn drop(&mut self) {
+        self.0.store(true, Ordering::SeqCst);
+    }
 }
