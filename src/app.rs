@@ -181,8 +181,7 @@ impl App {
         options.unsubscribe = unwanted.iter().cloned().collect();
         let precious = installation.precious_topics();
         let commands: Vec<String> = installation
-            .units()
-            .map(|unit| format!("{prefix}/{}/do/", unit.settings().id))
+            .command_topics()
             .chain(installation.homie_devices())
             .collect();
         options.precious = Arc::new(move |topic| {

@@ -323,7 +323,7 @@ impl<W: Write> Capture<W> {
     /// large.
     fn look(&mut self) -> io::Result<()> {
         let health = self.session.health();
-        let lost = health.rejected + health.overwritten;
+        let lost = health.too_large + health.too_many + health.overwritten;
         if lost > self.tally.lost {
             let now = self.clock.now();
             let why = format!("{} messages could not be kept", lost - self.tally.lost);

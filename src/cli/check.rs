@@ -5,6 +5,7 @@
 mod additions;
 mod alerts;
 mod effort;
+mod files;
 mod odd;
 mod odd_sensors;
 mod probe;
@@ -60,10 +61,12 @@ fn report(
     // A reader that went away (a closed pipe) is no failure of the check.
     match found {
         Ok(settings) => {
-            let folded = paper::folded(&text(&settings), paper::width());
+            let files = files::doubts(&settings);
+            let folded = paper::folded(&text(&settings, &files), paper::width());
             let _ = write!(out, "{folded}");
             let mut units = settings.units.iter();
-            if is_strict && units.any(|unit| !odd::suspicions(unit).is_empty()) {
+            let is_odd = !files.is_empty() || units.any(|unit| !odd::suspicions(unit).is_empty());
+            if is_strict && is_odd {
                 SUSPICIOUS
             } else {
                 RIGHT
@@ -78,10 +81,10 @@ fn report(
 
 /// What the settings mean, in plain words: for every unit what is suspicious, which sensor or key would
 /// add most, its train, its sensors, what is computed and how surely, what is not and why, and the
-/// alerts. Lines are as long as they are.
+/// alerts. `files` is what is wrong with files that are named in it. Lines are as long as they are.
 #[must_use]
-pub fn text(settings: &Settings) -> String {
-    let suspicions = settings.units.iter().flat_map(odd::suspicions).count();
+pub fn text(settings: &Settings, files: &[String]) -> String {
+    let suspicions = settings.units.iter().flat_map(odd::suspicions).count() + files.len();
     let again = match suspicions {
         0 => String::new(),
         1 => " One thing in it is suspicious (\"look again\").".to_owned(),
@@ -105,7 +108,11 @@ pub fn text(settings: &Settings) -> String {
         duration_text(settings.publish.interval),
         duration_text(settings.publish.heartbeat)
     ));
+    if settings.units.iter().any(|unit| !unit.takes_commands) {
+        lines.push("Commands    none are taken".to_owned());
+    }
     lines.push(state_line(&settings.store));
+    lines.extend(files.iter().map(|doubt| format!("Look again  {doubt}")));
     for unit in &settings.units {
         lines.push(String::new());
         describe(unit, &mut lines);

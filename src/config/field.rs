@@ -8,6 +8,7 @@ use jiff::civil::Date;
 use super::{
     nearest::hint,
     report::Report,
+    secret,
     tree::{Node, Origin, Value},
 };
 use crate::quantity::{Quantity, Unit, duration_from_text, duration_text};
@@ -22,7 +23,18 @@ pub(super) struct Field<'r> {
 impl<'r> Field<'r> {
     /// Reports the value.
     pub(super) fn wrong(&self, sentence: impl Into<String>) {
-        self.report.wrong(&self.node.origin, &self.path, sentence);
+        if secret::is_secret(&self.path) {
+            self.wrong_hidden(self.without_value(sentence.into()));
+        } else {
+            self.report.wrong(&self.node.origin, &self.path, sentence);
+        }
+    }
+
+    fn without_value(&self, sentence: String) -> String {
+        match &self.node.value {
+            Value::Text(text) if !text.is_empty() => sentence.replace(&format!("{text:?}"), "it"),
+            _ => sentence,
+        }
     }
 
     /// Reports the value without showing it.
@@ -34,6 +46,7 @@ impl<'r> Field<'r> {
     /// Reports that the value is of another kind than `wanted`.
     pub(super) fn wrong_kind(&self, wanted: &str) {
         let found = match (&self.node.value, &self.node.origin) {
+            _ if secret::is_secret(&self.path) => self.node.value.name().to_owned(),
             (Value::Text(text), _) => format!("the text {text:?}"),
             (Value::List(_) | Value::Table(_) | Value::Flag(_), _) => {
                 self.node.value.name().to_owned()

@@ -23,6 +23,7 @@ mod ranges;
 mod reader;
 mod report;
 mod resolve;
+mod secret;
 mod sensor;
 mod settings;
 mod template;

@@ -4,7 +4,8 @@
 use super::{
     field::Field,
     nearest::hint,
-    report::{PASSWORD_KEYS, Report},
+    report::Report,
+    secret,
     tree::{Node, Table, Value},
 };
 
@@ -139,7 +140,7 @@ impl<'r> Reader<'r> {
 
     fn refuse(&self, key: &str, node: &Node, keys: &[&str]) {
         let path = self.path_of(key);
-        if PASSWORD_KEYS.contains(&key) {
+        if secret::PASSWORD_KEYS.contains(&key) {
             let hidden = match &node.value {
                 Value::Table(_) => &node.key,
                 _ => &node.origin,

@@ -105,6 +105,8 @@ pub struct UnitSettings {
     pub time_zone: TimeZone,
     /// The units in which sentences speak.
     pub display: Display,
+    /// Whether it may be told anything by MQTT: what was replaced, tests by hand, answers to alerts.
+    pub takes_commands: bool,
     /// Rules for what a person is told.
     pub notices: NoticeSettings,
     /// The scale in which TDS is published and limits in mg/L are understood.

@@ -6,6 +6,7 @@ pub mod demo_broker;
 #[cfg(feature = "demo-broker")]
 pub mod demo_feed;
 pub mod http;
+pub mod machine;
 pub mod mqtt;
 pub mod notify;
 #[cfg(feature = "demo-broker")]

@@ -5,6 +5,7 @@ use std::{
     borrow::Cow,
     fs::{File, OpenOptions},
     io::{self, Read as _, Seek as _, SeekFrom, Write},
+    os::unix::fs::OpenOptionsExt as _,
     path::{Path, PathBuf},
 };
 
@@ -70,6 +71,8 @@ pub fn open(path: &Path, if_there: IfThere) -> Result<Recording<File>, Recording
         source,
     };
     let mut options = OpenOptions::new();
+    // It holds the maintenance log, and whatever its topics hold.
+    options.mode(0o600);
     match if_there {
         IfThere::Refuse => options.write(true).create_new(true),
         IfThere::Append => options.read(true).append(true).create(true),

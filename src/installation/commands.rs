@@ -16,10 +16,10 @@ impl Installation {
             .strip_prefix('/')?;
         let (id, path) = rest.split_once('/')?;
         let path = path.strip_prefix("do/")?;
-        let seat = self
-            .seats
-            .iter()
-            .position(|seat| seat.unit.settings().id == id)?;
+        let seat = self.seats.iter().position(|seat| {
+            let settings = seat.unit.settings();
+            settings.takes_commands && settings.id == id
+        })?;
         self.carry_out(seat, now, path, message.payload, message.arrival);
         Some(Keep::Now)
     }

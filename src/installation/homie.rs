@@ -52,7 +52,7 @@ impl Installation {
             .collect()
     }
 
-    /// Where the commands of a unit begin, by the convention: nothing else is heard there.
+    /// Where the commands of a unit that takes any begin, by the convention: nothing else is heard there.
     #[must_use]
     pub fn homie_devices(&self) -> Vec<String> {
         let Some(homie) = &self.settings.homie else {
@@ -60,6 +60,7 @@ impl Installation {
         };
         let units = self.settings.units.iter();
         units
+            .filter(|unit| unit.takes_commands)
             .map(|unit| {
                 format!(
                     "{}{}/",
@@ -83,7 +84,8 @@ impl Installation {
         let (device, place) = rest.split_once('/')?;
         let (node, property) = place.split_once('/')?;
         let mut units = self.settings.units.iter();
-        let seat = units.position(|unit| homie::device_id(homie, &unit.id) == device)?;
+        let seat = units
+            .position(|unit| unit.takes_commands && homie::device_id(homie, &unit.id) == device)?;
         let asked = commands::asked(
             self.settings.units.get(seat)?,
             node,

@@ -12,10 +12,8 @@ impl Installation {
     /// Every topic filter to subscribe to.
     #[must_use]
     pub fn subscriptions(&self) -> BTreeSet<String> {
-        let commands = self
-            .seats
-            .iter()
-            .map(|seat| format!("{}/{}/do/#", self.prefix(), seat.unit.settings().id));
+        let commands = self.command_topics();
+        let commands = commands.map(|topic| format!("{topic}#"));
         let hub = &self.settings.hub;
         let birth = (hub.discovery != Discovery::Off).then(|| hub.birth_topic.clone());
         let listeners = self.listeners.keys().cloned();
@@ -24,6 +22,13 @@ impl Installation {
             .chain(birth)
             .chain(self.homie_filters())
             .collect()
+    }
+
+    /// Where the topics of commands begin, of each unit that takes any.
+    pub fn command_topics(&self) -> impl Iterator<Item = String> {
+        let units = self.settings.units.iter();
+        let open = units.filter(|unit| unit.takes_commands);
+        open.map(|unit| format!("{}/{}/do/", self.prefix(), unit.id))
     }
 
     /// Every topic we may leave a retained message on.

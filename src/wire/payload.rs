@@ -350,6 +350,21 @@ mod tests {
         );
     }
 
+    /// The README states the depth; a deeper document could exhaust the stack of who reads it.
+    #[test]
+    fn json_may_be_so_deep_and_no_deeper() {
+        for (depth, expected) in [(127, Ok(1.0)), (128, Err(NoReading::NotJson))] {
+            let text = format!("{}1{}", "{\"a\":".repeat(depth), "}".repeat(depth));
+            assert_eq!(
+                number(&text, Some(&"/a".repeat(depth))),
+                expected,
+                "{depth}"
+            );
+        }
+        // RFC 8259, 4, leaves open which of two alike counts.
+        assert_eq!(number(r#"{"a":1,"a":2}"#, Some("/a")), Ok(2.0));
+    }
+
     #[test]
     fn contacts_have_their_own_words() {
         let (on, off) = (

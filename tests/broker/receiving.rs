@@ -15,6 +15,7 @@ async fn a_flood_neither_freezes_nor_hides_the_newest_value() {
     let broker = Mosquitto::start("max_queued_messages 0\n");
     let mut options = hearing(broker.port(), "flood", &["in/#"]);
     options.limits.inbox = 500;
+    options.limits.rate = None;
     let mut station = Station::connect(options).await;
     let _publisher = broker.publish_numbers("in/a", COUNT, "0");
     let mut heard = 0;
@@ -50,7 +51,9 @@ async fn a_flood_neither_freezes_nor_hides_the_newest_value() {
 #[tokio::test]
 async fn an_application_that_stands_still_does_not_make_the_broker_drop_the_newest() {
     let broker = Mosquitto::start("");
-    let mut station = Station::connect(hearing(broker.port(), "still", &["in/a"])).await;
+    let mut options = hearing(broker.port(), "still", &["in/a"]);
+    options.limits.rate = None;
+    let mut station = Station::connect(options).await;
     for round in 1..=4 {
         broker.publish_numbers("in/a", 500, "1").finish();
         until(LIMIT, "all are with us, not with the broker", || {

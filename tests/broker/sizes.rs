@@ -23,7 +23,7 @@ async fn a_large_retained_message_on_our_topic_is_told_and_everything_else_goes_
     let filters = ["in/picture", "in/count"];
     let mut station = Station::connect(hearing(broker.port(), "large", &filters)).await;
     until(LIMIT, "it is thrown away", || {
-        station.session.health().rejected > 0
+        station.session.health().too_large > 0
     })
     .await;
     let problem = station.session.health().problem.unwrap();

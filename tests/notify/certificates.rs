@@ -1,104 +1,27 @@
 //! Encrypted targets: an authority of our own, and certificates that must be refused.
 
 use std::{
-    fs,
     io::{Read as _, Write as _},
     net::TcpListener,
     path::Path,
-    process::Command,
     sync::Arc,
 };
 
 use permeated::edge::notify::{Courier, Outcome};
 use rustls::pki_types::{CertificateDer, PrivateKeyDer, pem::PemObject as _};
 
-use crate::{outcome, receiver::Receiver, target};
-
-fn openssl(folder: &Path, arguments: &[&str]) {
-    let output = Command::new("openssl")
-        .current_dir(folder)
-        .args(arguments)
-        .output();
-    let output = output.expect("openssl is needed for this test; run the tests with tests/run");
-    assert!(
-        output.status.success(),
-        "{}",
-        String::from_utf8_lossy(&output.stderr)
-    );
-}
-
-/// An authority of our own and a certificate for `localhost` whose life ends in `days`.
-fn certificates(folder: &Path) {
-    fs::write(
-        folder.join("leaf.cnf"),
-        "subjectAltName = DNS:localhost\nbasicConstraints = CA:FALSE\n",
-    )
-    .unwrap();
-    openssl(
-        folder,
-        &[
-            "req",
-            "-x509",
-            "-newkey",
-            "ec",
-            "-pkeyopt",
-            "ec_paramgen_curve:P-256",
-            "-nodes",
-            "-subj",
-            "/CN=Test authority",
-            "-days",
-            "2",
-            "-keyout",
-            "ca.key",
-            "-out",
-            "ca.pem",
-        ],
-    );
-    openssl(
-        folder,
-        &[
-            "req",
-            "-newkey",
-            "ec",
-            "-pkeyopt",
-            "ec_paramgen_curve:P-256",
-            "-nodes",
-            "-subj",
-            "/CN=leaf",
-            "-keyout",
-            "leaf.key",
-            "-out",
-            "leaf.csr",
-        ],
-    );
-    for (days, name) in [("2", "good.pem"), ("-1", "expired.pem")] {
-        openssl(
-            folder,
-            &[
-                "x509",
-                "-req",
-                "-in",
-                "leaf.csr",
-                "-CA",
-                "ca.pem",
-                "-CAkey",
-                "ca.key",
-                "-CAcreateserial",
-                "-days",
-                days,
-                "-extfile",
-                "leaf.cnf",
-                "-out",
-                name,
-            ],
-        );
-    }
-}
+use crate::{
+    authority::{authority, certificate},
+    outcome,
+    receiver::Receiver,
+    target,
+};
 
 /// A server that speaks TLS with that certificate and answers 200 to whatever it reads; its port.
 fn encrypted(folder: &Path, certificate: &str) -> u16 {
     let chain = CertificateDer::pem_file_iter(folder.join(certificate)).unwrap();
-    let key = PrivateKeyDer::from_pem_file(folder.join("leaf.key")).unwrap();
+    let key = folder.join(certificate).with_extension("key");
+    let key = PrivateKeyDer::from_pem_file(key).unwrap();
     let provider = Arc::new(rustls::crypto::ring::default_provider());
     let config = rustls::ServerConfig::builder_with_provider(provider)
         .with_safe_default_protocol_versions()
@@ -126,7 +49,9 @@ fn encrypted(folder: &Path, certificate: &str) -> u16 {
 #[tokio::test]
 async fn certificates_are_checked() {
     let folder = tempfile::tempdir().unwrap();
-    certificates(folder.path());
+    authority(folder.path(), "ca");
+    certificate(folder.path(), "ca", "good", "localhost", 2);
+    certificate(folder.path(), "ca", "expired", "localhost", -1);
     let ca = format!("ca_file = {:?}", folder.path().join("ca.pem"));
     let good = encrypted(folder.path(), "good.pem");
     let url = |host: &str, port: u16| format!("https://{host}:{port}/");

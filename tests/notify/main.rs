@@ -2,6 +2,8 @@
 //! or dies. What is right is HTTP's own rule (RFC 9110), named beside the check.
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
+#[path = "../support/authority.rs"]
+mod authority;
 mod certificates;
 mod queue;
 #[path = "../support/receiver.rs"]

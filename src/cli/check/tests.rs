@@ -21,7 +21,7 @@ fn settings(toml: &str) -> Settings {
 }
 
 fn told(toml: &str) -> String {
-    text(&settings(toml))
+    text(&settings(toml), &[])
 }
 
 /// The line that begins with `name`, without the name.

@@ -38,6 +38,12 @@ enum TellError {
 
 /// Tells it; status 0 when it is done.
 pub(super) fn run(settings: &Settings, unit: &UnitSettings, what: &What) -> ExitCode {
+    if !unit.takes_commands {
+        complain(
+            &"permeated: the service takes no commands (`commands = false` in its configuration): nothing was told",
+        );
+        return PROBLEMS.into();
+    }
     let now = Clock::real().now();
     let (path, payload) = command_of(what, now);
     // What is wrong by itself is told at once, also while the service is away.

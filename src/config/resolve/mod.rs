@@ -41,6 +41,7 @@ use super::{
 const KEYS: &[&str] = &[
     "time_zone",
     "display",
+    "commands",
     "broker",
     "publish",
     "hub",
@@ -88,6 +89,7 @@ struct Context<'c> {
     prefix: &'c str,
     time_zone: TimeZone,
     display: Display,
+    takes_commands: bool,
     notices: NoticeSettings,
 }
 
@@ -111,6 +113,10 @@ pub(super) fn settings(
             .field("display")
             .and_then(|field| notices::display(&field))
             .unwrap_or_default(),
+        takes_commands: document
+            .field("commands")
+            .and_then(|field| field.flag())
+            .unwrap_or(true),
         notices: notices::notices(document.table("notices", notices::KEYS).as_ref()),
     };
     let broker = broker::broker(document.table("broker", broker::KEYS), &context);
@@ -159,6 +165,7 @@ pub(super) fn broker_alone(
         prefix: &publish.prefix,
         time_zone: TimeZone::UTC,
         display: Display::default(),
+        takes_commands: true,
         notices: notices::notices(None),
     };
     let broker = broker::broker(document.table("broker", broker::KEYS), &context)?;

@@ -66,6 +66,7 @@ pub(super) fn unit(id: &str, field: &Field<'_>, context: &Context<'_>) -> Option
             .and_then(|field| field.text().map(str::to_owned)),
         time_zone: context.time_zone.clone(),
         display: context.display,
+        takes_commands: context.takes_commands,
         notices: context.notices,
         tds_scale: scale,
         storage: reader

@@ -10,7 +10,7 @@ use hyper::{
 };
 
 use super::Room;
-use crate::config::WebServer;
+use crate::{config::WebServer, edge::machine};
 
 pub(super) type Head = hyper::http::request::Parts;
 pub(super) type Answer = Response<Full<Bytes>>;
@@ -26,18 +26,20 @@ const CAREFUL: &[(&str, &str)] = &[
 /// The rules for requests, before the room that answers them.
 #[derive(Debug)]
 pub(super) struct Gate<R> {
-    /// Names by which we may be asked for.
+    /// Names by which we may be asked for, besides `localhost` and bare addresses.
     hosts: Vec<String>,
-    /// Whether another name is refused.
-    strict: bool,
     room: R,
 }
 
 impl<R: Room> Gate<R> {
     pub(super) fn new(server: &WebServer, room: R) -> Self {
+        Self::of_machine(machine::host_name(), server, room)
+    }
+
+    fn of_machine(name: Option<String>, server: &WebServer, room: R) -> Self {
+        let own = name.into_iter().flat_map(own_names);
         Self {
-            hosts: server.hosts.clone(),
-            strict: server.listen.ip().is_loopback() || !server.hosts.is_empty(),
+            hosts: server.hosts.iter().cloned().chain(own).collect(),
             room,
         }
     }
@@ -70,14 +72,15 @@ impl<R: Room> Gate<R> {
     fn refusal(&self, head: &Head) -> Option<(StatusCode, String)> {
         let mut hosts = head.headers.get_all(header::HOST).iter();
         let host = hosts.next().and_then(|host| host.to_str().ok());
-        let known = host.is_some_and(|host| self.knows(host));
+        let is_known = host.is_some_and(|host| self.knows(host));
         if host.is_none() || hosts.next().is_some() {
             let why = "One Host header is needed.\n".to_owned();
             Some((StatusCode::BAD_REQUEST, why))
-        } else if self.strict && !known {
+        } else if !is_known {
             // A page that has its own name resolved to this machine must not read from it.
             let why = format!(
-                "This machine is not known by that name; add it to `hosts` in [{}].\n",
+                "This machine is not known by that name: ask for it by its address, or add the name to `hosts` in \
+                 [{}] of its configuration.\n",
                 R::TABLE
             );
             Some((StatusCode::MISDIRECTED_REQUEST, why))
@@ -94,6 +97,12 @@ impl<R: Room> Gate<R> {
         let is_address = name.parse::<IpAddr>().is_ok();
         is_address || name == "localhost" || self.hosts.contains(&name)
     }
+}
+
+/// What a machine of that name is called in its house: the name itself, and by multicast DNS (RFC 6762).
+fn own_names(name: String) -> [String; 2] {
+    let first = name.split('.').next().unwrap_or(&name);
+    [format!("{first}.local"), name.clone()]
 }
 
 /// A `Host` header without port and brackets, in lower case.
@@ -145,21 +154,28 @@ mod tests {
         }
     }
 
-    #[test]
-    fn bare_addresses_localhost_and_configured_names_are_known() {
+    fn gate(listen: &str, hosts: &[&str], machine: &str) -> Gate<Empty> {
         let settings = WebServer {
-            listen: "127.0.0.1:9464".parse().unwrap(),
-            hosts: vec!["rodi.lan".to_owned()],
+            listen: listen.parse().unwrap(),
+            hosts: hosts.iter().map(ToString::to_string).collect(),
         };
-        let gate = Gate::new(&settings, Empty);
+        Gate::of_machine(Some(machine.to_owned()), &settings, Empty)
+    }
+
+    #[test]
+    fn bare_addresses_localhost_and_the_names_of_this_machine_are_known() {
+        let gate = gate("127.0.0.1:9464", &["rodi.lan"], "cellar");
         for known in [
             "localhost",
             "LocalHost:9464",
             "127.0.0.1:9464",
+            "192.168.1.5:9464",
             "[::1]:9464",
             "[::1]",
             "rodi.lan",
             "rodi.lan.:80",
+            "cellar:9464",
+            "Cellar.local",
         ] {
             assert!(gate.knows(known), "{known}");
         }
@@ -168,8 +184,20 @@ mod tests {
             "evil.example",
             "localhost.evil.example:9464",
             "127.0.0.1.evil.example",
+            "cellar.evil.example",
+            "cellar.local.evil.example",
         ] {
             assert!(!gate.knows(unknown), "{unknown}");
         }
+    }
+
+    /// Otherwise any page of the web, whose name its owner may have resolved to this address, reads from it.
+    #[test]
+    fn who_listens_to_the_house_is_no_less_strict() {
+        let gate = gate("0.0.0.0:8600", &[], "cellar.lan");
+        for known in ["10.0.0.7:8600", "cellar.lan", "cellar.local"] {
+            assert!(gate.knows(known), "{known}");
+        }
+        assert!(!gate.knows("evil.example:8600"));
     }
 }

@@ -157,22 +157,9 @@ impl<F: FnMut(Heard<'_>)> Ear<'_, F> {
         Ok(())
     }
 
-    /// Why we were not let in. A port that speaks otherwise just hangs up.
+    /// Why we were not let in.
     fn kept_out(&self, error: &ConnectionError) -> HearError {
-        let broker = self.hearing.broker;
-        let problem = Problem::of(error, broker);
-        let speaks = if broker.tls.is_some() {
-            "TLS"
-        } else {
-            "MQTT without TLS"
-        };
-        HearError::Broker(match problem.kind {
-            Kind::CutOff => {
-                let (text, port) = (problem.text, broker.port);
-                format!("{text} before it let us in: check that port {port} speaks {speaks}")
-            }
-            Kind::Passing | Kind::Refused | Kind::Oversize(_) => problem.text,
-        })
+        HearError::Broker(Problem::of_attempt(error, self.hearing.broker).text)
     }
 
     /// One code for each filter, in their order (MQTT 3.1.1, 3.9.3).

@@ -4,9 +4,15 @@
 use std::{
     collections::{BTreeMap, BTreeSet, HashMap, VecDeque},
     sync::{Mutex, MutexGuard, PoisonError},
+    time::Instant,
 };
 
 use tokio::sync::Notify;
+
+use super::{
+    Limits,
+    pace::{Held, Pace},
+};
 
 /// What comes from the broker, in order.
 #[derive(Debug, PartialEq, Eq)]
@@ -67,10 +73,12 @@ pub struct Receipt {
 }
 
 /// What became of a message that was offered.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) enum HandOver {
     /// It waits for the application.
     Waiting,
+    /// Its topic sends too often: it waits for its turn.
+    Held(Held),
     /// It waits; an older value of its topic, or of another that has a newer one, gave way.
     Overwrote,
     /// It could not be kept: too many messages that may not be overwritten.
@@ -87,6 +95,7 @@ pub(super) struct Queue {
 #[derive(Debug)]
 struct Waiting {
     limit: usize,
+    pace: Option<Pace>,
     items: BTreeMap<u64, FromBroker>,
     /// Numbers of the replaceable messages of each topic, oldest first.
     replaceable: HashMap<String, VecDeque<u64>>,
@@ -97,10 +106,11 @@ struct Waiting {
 }
 
 impl Queue {
-    pub(super) fn new(limit: usize) -> Self {
+    pub(super) fn new(limits: &Limits) -> Self {
         Self {
             waiting: Mutex::new(Waiting {
-                limit,
+                limit: limits.inbox,
+                pace: limits.rate.map(Pace::new),
                 items: BTreeMap::new(),
                 replaceable: HashMap::new(),
                 outdated: BTreeSet::new(),
@@ -123,7 +133,7 @@ impl Queue {
 
     /// Hands a message over.
     pub(super) fn offer(&self, message: Message, precious: bool) -> HandOver {
-        let outcome = self.lock().offer(message, precious);
+        let outcome = self.lock().take_in(Instant::now(), message, precious);
         self.arrived.notify_one();
         outcome
     }
@@ -136,10 +146,22 @@ impl Queue {
     /// The next item; may be cancelled at any moment without losing one.
     pub(super) async fn receive(&self) -> FromBroker {
         loop {
-            if let Some(item) = self.lock().pop() {
-                return item;
+            let due = {
+                let mut waiting = self.lock();
+                waiting.release(Instant::now());
+                if let Some(item) = waiting.pop() {
+                    return item;
+                }
+                waiting.pace.as_ref().and_then(Pace::due)
+            };
+            let arrived = self.arrived.notified();
+            match due {
+                Some(due) => {
+                    // Either may come first: what is due is looked for again.
+                    let _ = tokio::time::timeout_at(due.into(), arrived).await;
+                }
+                None => arrived.await,
             }
-            self.arrived.notified().await;
         }
     }
 }
@@ -150,6 +172,27 @@ impl Waiting {
         self.next += 1;
         self.items.insert(number, item);
         number
+    }
+
+    /// Takes a message in, unless its topic's turn has not come. Where every message counts none is held, nor of
+    /// what the broker had queued: that has an end.
+    fn take_in(&mut self, now: Instant, message: Message, precious: bool) -> HandOver {
+        self.release(now);
+        let message = match &mut self.pace {
+            Some(pace) if !precious && !message.late => match pace.offer(now, message) {
+                Ok(message) => message,
+                Err(held) => return HandOver::Held(held),
+            },
+            Some(_) | None => message,
+        };
+        self.offer(message, precious)
+    }
+
+    /// Takes in what waited for its turn.
+    fn release(&mut self, now: Instant) {
+        while let Some(message) = self.pace.as_mut().and_then(|pace| pace.release(now)) {
+            self.offer(message, false);
+        }
     }
 
     fn offer(&mut self, message: Message, precious: bool) -> HandOver {
@@ -215,7 +258,15 @@ impl Waiting {
 
 #[cfg(test)]
 mod tests {
-    use super::*;
+    use super::{super::Rate, *};
+
+    fn queue(inbox: usize) -> Queue {
+        Queue::new(&Limits {
+            inbox,
+            rate: None,
+            ..Limits::default()
+        })
+    }
 
     fn message(topic: &str, payload: usize) -> Message {
         Message {
@@ -243,7 +294,7 @@ mod tests {
 
     #[test]
     fn the_newest_of_each_topic_survives_any_flood() {
-        let queue = Queue::new(10);
+        let queue = queue(10);
         queue.offer(message("quiet", 7), false);
         for n in 0..1000 {
             queue.offer(message(if n % 2 == 0 { "a" } else { "b" }, n), false);
@@ -264,7 +315,7 @@ mod tests {
 
     #[test]
     fn a_new_topic_takes_the_place_of_what_is_outdated() {
-        let queue = Queue::new(3);
+        let queue = queue(3);
         for n in 0..3 {
             queue.offer(message("a", n), false);
         }
@@ -276,7 +327,7 @@ mod tests {
 
     #[test]
     fn precious_messages_all_arrive_and_readings_give_way_to_them() {
-        let queue = Queue::new(4);
+        let queue = queue(4);
         for n in 0..4 {
             queue.offer(message("reading", n), false);
         }
@@ -296,7 +347,7 @@ mod tests {
 
     #[test]
     fn unbounded_precious_messages_are_rejected_only_where_nobody_else_holds_them() {
-        let queue = Queue::new(2);
+        let queue = queue(2);
         for n in 0..4 {
             assert_eq!(
                 queue.offer(message("count", n), true),
@@ -315,7 +366,7 @@ mod tests {
 
     #[test]
     fn news_keeps_its_place_among_the_messages() {
-        let queue = Queue::new(2);
+        let queue = queue(2);
         queue.offer(message("a", 1), false);
         queue.tell(FromBroker::Unsubscribed {
             filter: "x".to_owned(),
@@ -329,7 +380,7 @@ mod tests {
 
     #[tokio::test]
     async fn a_cancelled_receive_loses_nothing() {
-        let queue = std::sync::Arc::new(Queue::new(8));
+        let queue = std::sync::Arc::new(queue(8));
         for n in 0..3 {
             let short = std::time::Duration::from_millis(1);
             assert!(tokio::time::timeout(short, queue.receive()).await.is_err());
@@ -339,5 +390,36 @@ mod tests {
             };
             assert_eq!(got.payload, n.to_string().into_bytes());
         }
+    }
+
+    #[tokio::test]
+    async fn the_last_value_of_a_flood_arrives_and_what_counts_is_never_held() {
+        let queue = Queue::new(&Limits {
+            rate: Some(Rate {
+                per_second: 100,
+                at_once: 2,
+            }),
+            ..Limits::default()
+        });
+        for n in 0..50 {
+            queue.offer(message("reading", n), false);
+            queue.offer(message("count", n), true);
+        }
+        let (mut readings, mut counts) = (Vec::new(), Vec::new());
+        while readings.last() != Some(&49) {
+            let FromBroker::Message(message) = queue.receive().await else {
+                panic!("messages were offered");
+            };
+            let number: usize = String::from_utf8(message.payload).unwrap().parse().unwrap();
+            match message.topic.as_str() {
+                "reading" => readings.push(number),
+                _ => counts.push(number),
+            }
+        }
+        assert_eq!(counts, (0..50).collect::<Vec<_>>());
+        assert!(
+            readings.starts_with(&[0, 1]) && readings.len() < 50,
+            "{readings:?}"
+        );
     }
 }

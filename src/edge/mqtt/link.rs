@@ -39,7 +39,7 @@ impl Shared {
     pub(super) fn new(client: AsyncClient, options: &SessionOptions) -> Self {
         Self {
             link: Mutex::new(Link::new(client, options)),
-            inbox: Queue::new(options.limits.inbox),
+            inbox: Queue::new(&options.limits),
         }
     }
 

@@ -16,6 +16,7 @@ mod inbox;
 mod link;
 mod options;
 mod outbox;
+mod pace;
 mod pauses;
 mod poll;
 mod presence;
@@ -33,7 +34,9 @@ pub use ask::{AskError, Asked, Question, ask};
 pub use client_id::default_client_id;
 pub use hear::{HearError, Heard, Hearing, Listened, Silence, hear};
 pub use inbox::{FromBroker, Message, Receipt};
-pub use options::{Limits, MqttError, Precious, SessionOptions, Timings, is_filter, is_topic};
+pub use options::{
+    Limits, MqttError, Precious, Rate, SessionOptions, Timings, is_filter, is_topic, look_at_files,
+};
 pub use presence::Presence;
 pub use retained::{RetainedError, retained};
 
@@ -84,8 +87,12 @@ pub struct Health {
     pub in_flight: usize,
     /// Incoming readings that gave way to newer ones because the application was too slow.
     pub overwritten: u64,
-    /// Incoming messages that could not be kept: too large, or too many that may not give way.
-    pub rejected: u64,
+    /// Incoming readings that gave way to newer ones because their topic sends too often.
+    pub too_often: u64,
+    /// Incoming messages that were larger than is read.
+    pub too_large: u64,
+    /// Incoming messages that could not be kept: too many that may not give way.
+    pub too_many: u64,
     /// Outgoing messages that were refused: too large, or with an impossible topic.
     pub refused: u64,
     /// Outgoing events that were dropped because too many waited.

@@ -74,6 +74,8 @@ impl SessionOptions {
         let mut options = Self::new(broker, client_id::passing_client_id(), String::new());
         options.is_silent = true;
         options.keeps_session = false;
+        // Who overhears wants all of it.
+        options.limits.rate = None;
         options.presence.here.clear();
         options.presence.away.clear();
         options
@@ -224,6 +226,15 @@ impl Default for Timings {
     }
 }
 
+/// How often a topic is heard. What comes faster is passed over but for the newest, which waits for its turn.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Rate {
+    /// Messages in a second in the long run, at least 1 …
+    pub per_second: u32,
+    /// … and at once, after a rest, at least 1.
+    pub at_once: u32,
+}
+
 /// How much is kept of what.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Limits {
@@ -233,6 +244,8 @@ pub struct Limits {
     pub events: usize,
     /// Publishes on their way without an acknowledgement, 1–200.
     pub window: usize,
+    /// How often a topic is heard of which not every message counts; no limit when absent.
+    pub rate: Option<Rate>,
     /// Largest packet in either direction, in bytes.
     pub packet: usize,
     /// A larger packet than [`Limits::packet`] is still read up to this, only to be thrown away
@@ -247,6 +260,10 @@ impl Default for Limits {
             inbox: 4096,
             events: 1000,
             window: 20,
+            rate: Some(Rate {
+                per_second: 100,
+                at_once: 200,
+            }),
             packet: 256 * 1024,
             swallow: 16 * 1024 * 1024,
         }
@@ -311,6 +328,15 @@ pub enum MqttError {
     /// Opened outside a runtime.
     #[error("an MQTT session must be opened inside a tokio runtime")]
     NoRuntime,
+}
+
+/// Reads the files that the session needs, as it will.
+///
+/// # Errors
+/// The first that is of no use; the text names it.
+pub fn look_at_files(broker: &Broker) -> Result<(), MqttError> {
+    let mut options = MqttOptions::new("", &broker.host, broker.port);
+    SessionOptions::silent(broker.clone()).refresh_secrets(&mut options)
 }
 
 /// The first line of the password file.

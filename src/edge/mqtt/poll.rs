@@ -38,6 +38,7 @@ pub(super) struct Poll {
     told: String,
     told_oversize: String,
     told_refusal: String,
+    told_secrets: String,
     /// The broker did not let us in the last time.
     was_refused: bool,
 }
@@ -58,6 +59,7 @@ impl Poll {
             told: String::new(),
             told_oversize: String::new(),
             told_refusal: String::new(),
+            told_secrets: String::new(),
             was_refused: false,
             options,
         }
@@ -240,7 +242,11 @@ impl Poll {
         if was_connected.is_some_and(|at| at.elapsed() >= self.options.timings.settled) {
             self.pauses.reset();
         }
-        let mut problem = Problem::of(error, &self.options.broker);
+        let broker = &self.options.broker;
+        let mut problem = match was_connected {
+            Some(_) => Problem::of(error, broker),
+            None => Problem::of_attempt(error, broker),
+        };
         self.look_for_takeover(&mut problem, was_connected.is_some());
         let pause = self.pause(problem.kind);
         self.tell(&problem.text, was_connected.is_some());
@@ -295,7 +301,11 @@ impl Poll {
         if std::mem::take(&mut self.was_refused) {
             let options = &mut self.client.mqtt_options;
             if let Err(error) = self.options.refresh_secrets(options) {
-                tracing::debug!("{error}");
+                let text = error.to_string();
+                if self.told_secrets != text {
+                    tracing::warn!("{text}; going on with what was read before");
+                    self.told_secrets = text;
+                }
             }
         }
     }

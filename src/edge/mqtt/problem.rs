@@ -36,6 +36,27 @@ impl Problem {
         }
     }
 
+    /// As [`Problem::of`], of an attempt: nobody had let us in yet.
+    pub(super) fn of_attempt(error: &ConnectionError, broker: &Broker) -> Self {
+        let problem = Self::of(error, broker);
+        if problem.kind != Kind::CutOff {
+            return problem;
+        }
+        let speaks = if broker.tls.is_some() {
+            "does it speak TLS (url = \"mqtts://…\"), or plain MQTT (\"mqtt://…\", usually port 1883)?"
+        } else {
+            "does it speak plain MQTT (url = \"mqtt://…\"), or TLS (\"mqtts://…\", usually port 8883)?"
+        };
+        Self::new(
+            Kind::CutOff,
+            format!(
+                "{}:{} closes the connection before it lets us in: check the port in `broker.url`; {speaks} If that \
+                 is right, the broker's log knows why",
+                broker.host, broker.port
+            ),
+        )
+    }
+
     /// The error as a problem. Never holds the password: the client's errors do not know it.
     pub(super) fn of(error: &ConnectionError, broker: &Broker) -> Self {
         match error {
@@ -167,6 +188,30 @@ fn of_tls(error: &rustls::Error, broker: &Broker) -> Problem {
             AlertDescription::CertificateRequired | AlertDescription::HandshakeFailure,
         ) => "the broker wants a client certificate (`broker.client_certificate` and `client_key`)"
             .to_owned(),
+        rustls::Error::AlertReceived(
+            AlertDescription::BadCertificate
+            | AlertDescription::CertificateExpired
+            | AlertDescription::CertificateRevoked
+            | AlertDescription::CertificateUnknown
+            | AlertDescription::DecryptError
+            | AlertDescription::UnknownCA
+            | AlertDescription::UnsupportedCertificate,
+        ) => {
+            let own = broker
+                .tls
+                .as_ref()
+                .and_then(|tls| tls.client_certificate.as_ref());
+            match own {
+                Some(path) => format!(
+                    "the broker does not accept our client certificate {}: check its dates, and that it is signed by an \
+                     authority the broker knows",
+                    path.display()
+                ),
+                None => "the broker does not accept our certificate; we have none to show \
+                         (`broker.client_certificate` and `client_key`)"
+                    .to_owned(),
+            }
+        }
         rustls::Error::InvalidMessage(_) => {
             format!("check that port {} speaks TLS", broker.port)
         }

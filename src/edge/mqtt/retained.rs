@@ -68,8 +68,13 @@ pub async fn retained(
         let Ok(event) = timeout_at(until, event_loop.poll()).await else {
             break;
         };
-        let event =
-            event.map_err(|error| RetainedError::Broker(Problem::of(&error, broker).text))?;
+        let event = event.map_err(|error| {
+            let problem = match last {
+                Some(_) => Problem::of(&error, broker),
+                None => Problem::of_attempt(&error, broker),
+            };
+            RetainedError::Broker(problem.text)
+        })?;
         match event {
             Event::Incoming(Packet::ConnAck(_)) => {
                 let filters = filters

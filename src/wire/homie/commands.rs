@@ -23,12 +23,15 @@ pub struct Asked {
     pub is_moment: bool,
 }
 
-/// The properties that only take commands. They are moments: nothing of them is retained.
+/// The properties that only take commands, where any are taken. They are moments: nothing of them is retained.
 pub(super) fn buttons(settings: &UnitSettings) -> Vec<Property> {
     let moment = |property: Property, word: &str| {
         let property = property.with("format", word);
         property.with("settable", true).with("retained", false)
     };
+    if !settings.takes_commands {
+        return Vec::new();
+    }
     let stages = settings.stages.iter().map(|stage| {
         let (node, name) = (stage_node(&stage.id), short(&stage.name));
         let property = Property::new(&node, &name, "replaced", "was replaced", "enum");

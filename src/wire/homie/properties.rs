@@ -107,7 +107,8 @@ pub(super) fn property(unit: &Unit, state: State) -> Option<Property> {
             let range = format!("{}:{}", entry.smallest, entry.largest);
             let property =
                 Property::new("tests", "Tests by hand", test.key(), entry.title, "float");
-            let property = property.with("format", range).with("settable", true);
+            let property = property.with("format", range);
+            let property = property.with("settable", unit.settings().takes_commands);
             Some(property.in_unit(entry.unit))
         }
         State::RunState => {

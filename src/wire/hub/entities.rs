@@ -34,7 +34,9 @@ pub(super) fn of(place: &Place<'_>, states: &[State]) -> Vec<Component> {
         .collect();
     components.push(event(place));
     components.extend(["alert_raised", "alert_cleared"].map(|kind| trigger(place, kind)));
-    components.extend(commands(place));
+    if place.unit.settings().takes_commands {
+        components.extend(commands(place));
+    }
     components
 }
 
@@ -48,7 +50,11 @@ fn of_state(place: &Place<'_>, state: State) -> Option<Component> {
             component.put("state_topic", place.topic(state));
             Some(component)
         }
-        State::HandTest(test) => Some(number(place, test)),
+        // A box that takes nothing would be a riddle.
+        State::HandTest(test) => {
+            let takes = place.unit.settings().takes_commands;
+            takes.then(|| number(place, test))
+        }
         State::AlertsActive => {
             let mut component = place.component("alerts_active", "sensor", "Active alerts");
             component.put("state_class", "measurement");

@@ -17,8 +17,12 @@ pub struct Service {
     pub connections: u64,
     /// Messages heard from the broker.
     pub messages: u64,
-    /// Messages that could not be kept: too large, or too many that may not give way.
-    pub rejected: u64,
+    /// Messages that gave way to newer ones because their topic sends too often.
+    pub too_often: u64,
+    /// Messages that were larger than is read.
+    pub too_large: u64,
+    /// Messages that could not be kept: too many that may not give way.
+    pub too_many: u64,
     /// Messages that gave way to newer ones of their topic.
     pub overwritten: u64,
     /// Own messages that were refused as impossible.
@@ -280,10 +284,9 @@ fn own(service: &Service) -> Vec<Family> {
     );
     let help = "Messages from the broker that were not heard, by reason.";
     let rejected: &[(&[_], _)] = &[
-        (
-            &[("reason", "too_large_or_too_many")],
-            count(service.rejected),
-        ),
+        (&[("reason", "too_often")], count(service.too_often)),
+        (&[("reason", "too_large")], count(service.too_large)),
+        (&[("reason", "too_many")], count(service.too_many)),
         (&[("reason", "overtaken")], count(service.overwritten)),
     ];
     put("mqtt_messages_rejected", "", Kind::Counter, help, rejected);

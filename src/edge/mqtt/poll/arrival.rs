@@ -5,7 +5,7 @@ use std::time::Instant;
 use rumqttc::Publish;
 
 use super::{
-    super::{Message, inbox::HandOver, link::Shared},
+    super::{Message, inbox::HandOver, link::Shared, pace::Held},
     Poll,
 };
 
@@ -78,13 +78,25 @@ impl Poll {
         };
         match self.shared.inbox.offer(message, precious) {
             HandOver::Waiting => {}
+            HandOver::Held(held) => self.held(held),
             HandOver::Overwrote => self.shared.link().health.overwritten += 1,
-            HandOver::Rejected => self.shared.link().health.rejected += 1,
+            HandOver::Rejected => self.shared.link().health.too_many += 1,
+        }
+    }
+
+    fn held(&self, held: Held) {
+        self.shared.link().health.too_often += u64::from(held.passed_over);
+        if let (Some(topic), Some(rate)) = (held.first, self.options.limits.rate) {
+            tracing::warn!(
+                "{topic} sends faster than {} messages a second: of what is more only the newest is heard, at \
+                 that rate; look at the sensor's interval",
+                rate.per_second
+            );
         }
     }
 
     fn too_large(&mut self, publish: &Publish) {
-        self.shared.link().health.rejected += 1;
+        self.shared.link().health.too_large += 1;
         let text = format!(
             "a message of {} bytes on {} is more than is read ({}); it is ignored",
             publish.payload.len(),
