@@ -51,7 +51,6 @@ pub struct Keeper {
     /// States that tell of sums, by topic.
     sums: BTreeMap<String, Outgoing>,
     writing: Option<Writing>,
-    /// Why the last write failed, if it did.
     problem: Option<String>,
     /// Writes that succeeded and that failed.
     tally: (u64, u64),
@@ -101,11 +100,10 @@ impl Keeper {
         }
     }
 
-    /// Notes that something changed, and the receipt that hangs on it.
+    /// Notes that something changed, and its receipt. A disk that takes nothing is not tried more often.
     pub fn note(&mut self, keep: Keep, receipt: Option<Receipt>) {
         self.receipts.extend(receipt);
         if self.problem.is_some() && self.writing.is_none() {
-            // Whatever comes, a disk that takes nothing is not tried more often.
             return;
         }
         let at = match keep {
@@ -159,12 +157,6 @@ impl Keeper {
     #[must_use]
     pub fn tally(&self) -> (u64, u64) {
         self.tally
-    }
-
-    /// Whether the last write failed and is tried again.
-    #[must_use]
-    pub fn is_failing(&self) -> bool {
-        self.problem.is_some()
     }
 
     /// Why the last write failed, if it did.
@@ -232,12 +224,10 @@ impl Keeper {
             }
             Err(error) => {
                 self.tally.1 += 1;
-                let problem = error.to_string();
-                // Another cause is told, too; the same one once.
-                if self.problem.as_ref() != Some(&problem) {
-                    tracing::error!("state could not be written, trying again: {problem}");
+                let told = self.problem.replace(error.to_string());
+                if told != self.problem {
+                    tracing::error!("state could not be written, trying again: {error}");
                 }
-                self.problem = Some(problem);
                 self.put_back(writing);
                 Released::default()
             }

@@ -26,7 +26,8 @@ pub struct Publisher {
     heartbeat: Duration,
     states: Vec<State>,
     topics: Vec<String>,
-    /// A hash of what was last told of each state; texts would cost too much memory.
+    /// What was last told of each state: the number itself where it is one, else a hash of the text, for
+    /// texts would cost too much memory.
     told: Vec<Option<u64>>,
     /// States to tell without waiting for the interval.
     urgent: Vec<State>,
@@ -167,11 +168,16 @@ impl Publisher {
             if !look && !self.urgent.contains(state) {
                 continue;
             }
+            // A number need not be written to see that it is no news.
+            let number_told = snapshot.number(*state);
+            if !beat && number_told.is_some() && *told == number_told {
+                continue;
+            }
             self.text.clear();
             snapshot.write(*state, &mut self.text);
-            let hash = hash(self.text.bytes());
-            if beat || *told != Some(hash) {
-                *told = Some(hash);
+            let news = number_told.unwrap_or_else(|| hash(self.text.bytes()));
+            if beat || *told != Some(news) {
+                *told = Some(news);
                 outgoing.push_back(document::message(topic.clone(), &self.text, now));
                 if let Some(homie) = &mut self.homie {
                     homie.tell(number, unit, self.text.bytes(), beat, outgoing);

@@ -40,7 +40,7 @@ impl App {
             connected: health.connected,
             since: self.connection_since,
             problem: health.problem,
-            unwritten: self.keeper.is_failing(),
+            unwritten: self.keeper.problem().is_some(),
         };
         question.answer(Snapshot {
             now,

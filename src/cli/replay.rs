@@ -205,10 +205,7 @@ fn print(settings: &Settings, arguments: &ReplayArguments, log: Log) -> Result<(
         feed(settings, &mut source, &mut summary, &bar)
             .and_then(|()| write!(out, "{}", summary.text()).map_err(ReplayError::Write))
     } else {
-        let mut printer = Printer {
-            out: &mut out,
-            only: &arguments.only,
-        };
+        let mut printer = Printer::new(&mut out, &arguments.only);
         feed(settings, &mut source, &mut printer, &bar)
     };
     bar.finish_and_clear();
@@ -228,7 +225,7 @@ pub fn replay(
     out: &mut impl Write,
 ) -> Result<(), ReplayError> {
     let mut source = Source::open(settings, file, log)?;
-    let mut printer = Printer { out, only: &[] };
+    let mut printer = Printer::new(out, &[]);
     feed(settings, &mut source, &mut printer, &ProgressBar::hidden())
 }
 
@@ -271,6 +268,22 @@ fn show<R: BufRead>(bar: &ProgressBar, source: &Source<R>, entries: u64) {
 struct Printer<'a, W> {
     out: &'a mut W,
     only: &'a [String],
+    /// The time of the last message, as text: many are said at the same moment.
+    time: (Wall, String),
+    /// Room for a line.
+    line: Vec<u8>,
+}
+
+impl<'a, W> Printer<'a, W> {
+    fn new(out: &'a mut W, only: &'a [String]) -> Self {
+        let time = Wall(0);
+        Self {
+            out,
+            only,
+            time: (time, time.to_rfc3339()),
+            line: Vec::new(),
+        }
+    }
 }
 
 impl<W: Write> Audience for Printer<'_, W> {
@@ -278,7 +291,13 @@ impl<W: Write> Audience for Printer<'_, W> {
         if !is_wanted(self.only, &message.topic) {
             return Ok(());
         }
-        writeln!(self.out, "{}", Line::of(time, message).text())
+        if time != self.time.0 {
+            self.time = (time, time.to_rfc3339());
+        }
+        self.line.clear();
+        Line::write(&self.time.1, &message, &mut self.line);
+        self.line.push(b'\n');
+        self.out.write_all(&self.line)
     }
 }
 

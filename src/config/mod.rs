@@ -125,12 +125,18 @@ pub fn load_broker(
     )
 }
 
-/// A broker that lets everybody in, by its address alone (`mqtt://host:port`, `mqtts://host`).
+/// A broker that lets everybody in, by its address alone (`mqtt://host:port`, `mqtts://host`), read as
+/// the `url` of a file is.
 ///
 /// # Errors
 /// What is wrong with the address, and what is allowed.
 pub fn broker_at(url: &str) -> Result<Broker, String> {
-    resolve::broker_at(url)
+    let table = format!("[broker]\nurl = {}\n", toml::Value::from(url));
+    let read = broker_from_text("", &table, &BTreeMap::new());
+    read.map(|(broker, _)| broker).map_err(|problems| {
+        let sentences: Vec<&str> = problems.iter().map(|one| one.sentence.as_str()).collect();
+        sentences.join("; ")
+    })
 }
 
 /// As [`load_broker`], from a text.

@@ -67,24 +67,30 @@ impl Flows {
         Self {
             split_assumed: told < 2,
             contradicted: train.is_balance_open(),
-            feed: first([
+            feed: first(
                 feed,
-                sum(permeate, concentrate),
-                scaled(permeate, |ratio| 1.0 + ratio, Point::FeedFlow),
-                scaled(concentrate, |ratio| 1.0 + 1.0 / ratio, Point::FeedFlow),
-            ]),
-            permeate: first([
+                [
+                    &|| sum(permeate, concentrate),
+                    &|| scaled(permeate, |ratio| 1.0 + ratio, Point::FeedFlow),
+                    &|| scaled(concentrate, |ratio| 1.0 + 1.0 / ratio, Point::FeedFlow),
+                ],
+            ),
+            permeate: first(
                 permeate,
-                less(feed, concentrate),
-                scaled(feed, |ratio| 1.0 / (1.0 + ratio), Point::PermeateFlow),
-                scaled(concentrate, |ratio| 1.0 / ratio, Point::PermeateFlow),
-            ]),
-            concentrate: first([
+                [
+                    &|| less(feed, concentrate),
+                    &|| scaled(feed, |ratio| 1.0 / (1.0 + ratio), Point::PermeateFlow),
+                    &|| scaled(concentrate, |ratio| 1.0 / ratio, Point::PermeateFlow),
+                ],
+            ),
+            concentrate: first(
                 concentrate,
-                less(feed, permeate),
-                scaled(permeate, |ratio| ratio, Point::ConcentrateFlow),
-                scaled(feed, |ratio| ratio / (1.0 + ratio), Point::ConcentrateFlow),
-            ]),
+                [
+                    &|| less(feed, permeate),
+                    &|| scaled(permeate, |ratio| ratio, Point::ConcentrateFlow),
+                    &|| scaled(feed, |ratio| ratio / (1.0 + ratio), Point::ConcentrateFlow),
+                ],
+            ),
         }
     }
 
@@ -111,11 +117,11 @@ impl Flows {
     }
 }
 
-/// The first way that gives a value; else the reason that tells most.
-fn first(ways: [Finding<Flow>; 4]) -> Finding<Flow> {
-    let [way, others @ ..] = ways;
+/// The first way that gives a value; else the reason that tells most. Later ways are worked out only where
+/// the earlier ones fail.
+fn first(way: Finding<Flow>, others: [&dyn Fn() -> Finding<Flow>; 3]) -> Finding<Flow> {
     others.into_iter().fold(way, |best, way| {
-        best.or_else(|lack| way.map_err(|other| lack.or(other)))
+        best.or_else(|lack| way().map_err(|other| lack.or(other)))
     })
 }
 

@@ -58,6 +58,8 @@ pub enum RecordingError {
 
 /// By this the program calls itself in a log.
 const BY: &str = concat!("permeated ", env!("CARGO_PKG_VERSION"));
+/// So begins every line that is written here.
+const BEGIN: &[u8] = b"{\"time\":\"";
 /// A line is no longer than this: a payload of 256 KiB with everything escaped, a state with room to spare.
 const LONGEST_LINE: u64 = 16 * 1024 * 1024;
 
@@ -111,7 +113,8 @@ fn mend(file: &mut File, path: &Path) -> io::Result<bool> {
     let (whole, tail) = end.split_at(torn);
     if tail.is_empty() || !is_line(tail) {
         let whole = whole.trim_ascii_end();
-        if !is_line(&whole[last(whole)..]) {
+        let is_first = whole.is_empty() && is_torn(tail);
+        if !is_first && !is_line(&whole[last(whole)..]) {
             return Ok(false);
         }
         if !tail.is_empty() {
@@ -126,6 +129,12 @@ fn mend(file: &mut File, path: &Path) -> io::Result<bool> {
         file.write_all(b"\n")?;
     }
     Ok(true)
+}
+
+/// Whether a whole line of a log might begin with it.
+fn is_torn(tail: &[u8]) -> bool {
+    (BEGIN.starts_with(tail) || tail.starts_with(BEGIN))
+        && serde_json::from_slice::<Value>(tail).is_err_and(|error| error.is_eof())
 }
 
 impl<W: Write> Recording<W> {
@@ -286,13 +295,20 @@ mod tests {
         for (before, after) in [
             (format!("{line}\n{}", &line[..20]), format!("{line}\n")),
             (format!("{line}\n{line}"), format!("{line}\n{line}\n")),
+            (line[..20].to_owned(), String::new()),
+            (line[..3].to_owned(), String::new()),
             (String::new(), String::new()),
         ] {
             fs::write(&path, &before).unwrap();
             open(&path, IfThere::Append).unwrap();
             assert_eq!(fs::read_to_string(&path).unwrap(), after);
         }
-        for other in ["a letter\nto somebody\n", "{\"a\":1}\n", "{\"time\""] {
+        for other in [
+            "a letter\nto somebody\n",
+            "{\"a\":1}\n",
+            "{\"a\":",
+            "{\"time\":\"noon\"}",
+        ] {
             fs::write(&path, other).unwrap();
             assert!(
                 matches!(open(&path, IfThere::Append), Err(RecordingError::NoLog(_))),

@@ -114,3 +114,17 @@ pub fn at_25(measured_us_per_cm: f64, temperature: Temperature) -> Conductivity 
         (measured_us_per_cm - own) * factor + own_at_25
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Density of air-free water at one atmosphere (Kell's table, from memory).
+    #[test]
+    fn water_is_as_dense_as_in_the_table() {
+        for (celsius, expected) in [(4.0, 0.999_97), (25.0, 0.997_05), (60.0, 0.983_20)] {
+            let found = density(celsius);
+            assert!((found - expected).abs() < 1e-5, "{celsius}: {found}");
+        }
+    }
+}

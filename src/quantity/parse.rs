@@ -148,7 +148,7 @@ pub fn duration_text(duration: Duration) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::quantity::{Conductivity, Flow, Pressure, Temperature};
+    use crate::quantity::{Conductivity, Flow, Pressure, ResinCapacity, Temperature};
 
     #[test]
     fn reads_numbers_with_units() {
@@ -191,6 +191,18 @@ mod tests {
     }
 
     #[test]
+    fn an_exponent_is_told_from_a_unit_that_begins_like_one() {
+        let capacity = |text| ResinCapacity::parse(text).unwrap().eq_per_l();
+        assert_eq!([capacity("2eq/L"), capacity("2e0 eq/L")], [2.0, 2.0]);
+        for (text, bar) in [("1e3mbar", 1.0), ("1E-1 bar", 0.1), ("2e+0 bar", 2.0)] {
+            assert!(
+                (Pressure::parse(text).unwrap().bar() - bar).abs() < 1e-12,
+                "{text}"
+            );
+        }
+    }
+
+    #[test]
     fn durations_there_and_back() {
         assert_eq!(
             duration_from_text("90 d").unwrap(),
@@ -198,6 +210,15 @@ mod tests {
         );
         assert_eq!(duration_text(Duration::from_secs(600)), "10 min");
         assert_eq!(duration_text(Duration::from_secs(90 * 86_400)), "90 d");
+        for (seconds, text) in [
+            (30, "30 s"),
+            (5400, "90 min"),
+            (10_800, "3 h"),
+            (36 * 3600, "36 h"),
+            (2 * 86_400, "2 d"),
+        ] {
+            assert_eq!(duration_text(Duration::from_secs(seconds)), text);
+        }
         assert!(duration_from_text("-1 s").is_err() && duration_from_text("10 weeks").is_err());
     }
 }

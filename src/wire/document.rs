@@ -14,7 +14,7 @@ use super::{
     state::stage_metrics,
 };
 use crate::{
-    core::{Event, RunRecord, RunState, StageFindings, Unit, Values, alert::Notice},
+    core::{Event, Lack, RunRecord, RunState, StageFindings, Unit, Values, alert::Notice},
     metrics::{Group, Metric, rounded},
     time::{Now, Wall},
 };
@@ -43,6 +43,38 @@ impl<'a> Snapshot<'a> {
     #[must_use]
     pub fn found(&self) -> (&Values, &[StageFindings]) {
         (&self.values, &self.stages)
+    }
+
+    /// What stands for the number of a plain value: the same for the same text, another for another.
+    /// `None` for what is no number.
+    #[must_use]
+    pub fn number(&self, state: State) -> Option<u64> {
+        let (description, finding) = match state {
+            State::StageValue(index, metric) => {
+                let found = self.stages.get(index).map(|found| found.of(metric));
+                (metric.description(), found.unwrap_or(Err(Lack::TooEarly)))
+            }
+            State::Value(metric) => (metric.description(), self.values.of(metric)),
+            State::Alert(_)
+            | State::AlertsActive
+            | State::Available
+            | State::Condition
+            | State::Contact(_)
+            | State::Costs
+            | State::Due
+            | State::HandTest(_)
+            | State::HoldTest
+            | State::Membrane
+            | State::Now
+            | State::Run
+            | State::RunState
+            | State::Stage(_)
+            | State::Totals => return None,
+        };
+        // Findings are finite, so that this is none of them.
+        let none = f64::NAN;
+        let number = finding.map_or(none, |known| description.round(known.value));
+        Some(number.to_bits())
     }
 
     /// Writes the text of a state, without the time of its writing: the same text is no news.

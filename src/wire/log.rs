@@ -39,6 +39,18 @@ pub struct Line {
     pub late: bool,
 }
 
+/// A hundred years: a clock that says more is none, and its time would never have passed.
+const LARGEST_MONO: u64 = 3_155_760_000_000;
+
+/// A [`Line`] of ours that is only written: nothing of it is copied.
+#[derive(Serialize)]
+struct Said<'a> {
+    time: &'a str,
+    topic: &'a str,
+    payload: &'a str,
+    retain: bool,
+}
+
 /// What a line of a log says.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Entry<'a> {
@@ -168,6 +180,10 @@ impl<'a> Entry<'a> {
             serde_json::from_str(text).map_err(|error| LineError::Form(error.to_string()))?;
         let time = wall(&line.time)?;
         let mono = line.mono.map(Mono);
+        if let Some(Mono(over)) = mono.filter(|mono| mono.0 > LARGEST_MONO) {
+            let wrong = format!("`mono` is {over}; it counts milliseconds, {LARGEST_MONO} at most");
+            return Err(LineError::Form(wrong));
+        }
         let what = match line.mark {
             None => What::Message(line.message()?),
             Some(kind) => What::Mark(line.mark(kind)?),
@@ -318,6 +334,18 @@ impl Line {
             retain: message.retain,
             late: false,
         }
+    }
+
+    /// Writes a message we published as a line, without its end; `time` as RFC 3339.
+    pub fn write(time: &str, message: &Outgoing, out: &mut Vec<u8>) {
+        let said = Said {
+            time,
+            topic: &message.topic,
+            payload: &message.payload,
+            retain: message.retain,
+        };
+        // A struct of strings and booleans always serialises, and memory takes whatever is written.
+        let _ = serde_json::to_writer(out, &said);
     }
 
     /// The line as text, without its end.

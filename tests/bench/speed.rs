@@ -1,9 +1,11 @@
-//! How long a reading takes, in the core alone and in a whole `replay`: a week of the demonstration's
-//! unit with its own configuration. Prints figures and asserts nothing: they mean something only in
-//! release and while nothing else runs.
+//! How long a reading takes, in the core alone and in a whole `replay`: a week of the simulated unit, each
+//! sensor once a second while water is made, and six days of the demonstration's household, whose boards
+//! tell changes. Prints figures and asserts nothing: they mean something only in release and while nothing
+//! else runs.
 //!
-//! `cargo run --release --example speed` (`-- 3` for the best of three rounds, the usual; `-- 3 log.jsonl`
-//! also writes the log, to be replayed by hand).
+//! `cargo run --release --example speed` (`-- 3` for the best of three rounds, the usual; `-- 3 FOLDER`
+//! also writes logs, configurations and what comes out there: the same bytes before and after whatever
+//! makes it faster).
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
 use std::{
@@ -18,7 +20,9 @@ use permeated::{
     cli::replay::replay,
     config::{self, Measure, Settings, UnitSettings},
     core::{Arrival, Observation, Unit, UnitState},
-    simulation::{DemoUnit, Published, demo_configuration},
+    simulation::{
+        DemoUnit, Household, Outlets, Published, demo_configuration, household_configuration,
+    },
     time::{Mono, Now, Wall},
     wire::{Outgoing, log::Line, payload::Payload},
 };
@@ -27,38 +31,55 @@ const START: &str = "2026-06-01T06:00:00Z";
 const SECONDS: u32 = 7 * 86_400;
 const USUAL_ROUNDS: usize = 3;
 
+const HOUSEHOLD_DAYS: u32 = 6;
+
 fn main() {
     let mut arguments = std::env::args().skip(1);
     let rounds = arguments.next().map_or(USUAL_ROUNDS, |rounds| {
         rounds.parse().expect("a number of rounds")
     });
-    let text = demo_configuration("mqtt://localhost", Path::new("/nowhere"));
-    let settings = config::from_text("demo.toml", &text, &BTreeMap::new(), None).unwrap();
-    let week = published();
-    let log = log(&week);
-    if let Some(file) = arguments.next() {
-        std::fs::write(file, &log).unwrap();
+    let folder = arguments.next();
+    let nowhere = Path::new("/nowhere");
+    let began = "2026-06-01".parse().unwrap();
+    let outlets = Outlets::default();
+    let weeks = [
+        (
+            "week",
+            demo_configuration("mqtt://localhost", nowhere),
+            published(),
+        ),
+        (
+            "household",
+            household_configuration("mqtt://localhost", nowhere, outlets, began),
+            lived(),
+        ),
+    ];
+    for (name, text, messages) in weeks {
+        let settings = config::from_text("demo.toml", &text, &BTreeMap::new(), None).unwrap();
+        let log = log(&messages);
+        if let Some(folder) = &folder {
+            let file = Path::new(folder).join(name);
+            std::fs::write(file.with_extension("toml"), &text).unwrap();
+            std::fs::write(file.with_extension("jsonl"), &log).unwrap();
+            let mut said = Vec::new();
+            replay(&settings, "log", log.as_bytes(), &mut said).unwrap();
+            std::fs::write(file.with_extension("said.jsonl"), said).unwrap();
+        }
+        let readings = readings(&settings.units[0], &messages);
+        let core = best(rounds, || {
+            core_alone(&settings.units[0], readings.clone());
+        });
+        let whole = best(rounds, || whole(&settings, &log));
+        let micros = core.as_secs_f64() * 1e6 / readings.len() as f64;
+        let a_second = messages.len() as f64 / whole.as_secs_f64();
+        writeln!(
+            io::stdout(),
+            "{name}: core {micros:.2} µs a reading ({} readings); replay {a_second:.0} messages a second ({})",
+            readings.len(),
+            messages.len(),
+        )
+        .unwrap();
     }
-    let messages = week.len();
-    let readings = readings(&settings.units[0], &week);
-    let core = best(rounds, || {
-        core_alone(&settings.units[0], readings.clone());
-    });
-    let whole = best(rounds, || whole(&settings, &log));
-    let micros = core.as_secs_f64() * 1e6 / readings.len() as f64;
-    let a_second = messages as f64 / whole.as_secs_f64();
-    let out = &mut io::stdout();
-    writeln!(
-        out,
-        "core:   {micros:.2} µs a reading ({} readings)",
-        readings.len()
-    )
-    .unwrap();
-    writeln!(
-        out,
-        "replay: {a_second:.0} messages a second ({messages} messages)"
-    )
-    .unwrap();
 }
 
 /// The shortest of several rounds: what else the machine does only ever adds.
@@ -92,8 +113,22 @@ fn published() -> Vec<(u32, Published)> {
         .collect()
 }
 
-/// The week as a recorder would have written it.
-fn log(week: &[(u32, Published)]) -> String {
+/// What the household's boards and its keeper publish, with the second in which they do.
+fn lived() -> Vec<(u32, Published)> {
+    let start = "2026-06-01T06:00:00".parse().unwrap();
+    let mut household = Household::new(1, start, HOUSEHOLD_DAYS);
+    let end = f64::from(HOUSEHOLD_DAYS) * 86_400.0;
+    let mut messages = Vec::new();
+    while household.unit.plant.seconds() < end {
+        let told = household.go_on(end);
+        let second = household.unit.plant.seconds() as u32;
+        messages.extend(told.into_iter().map(|message| (second, message)));
+    }
+    messages
+}
+
+/// The messages as a recorder would have written them.
+fn log(messages: &[(u32, Published)]) -> String {
     let line = |(second, message): &(u32, Published)| {
         let outgoing = Outgoing {
             topic: message.topic.clone(),
@@ -102,13 +137,16 @@ fn log(week: &[(u32, Published)]) -> String {
         };
         Line::of(at(*second).wall, outgoing).text() + "\n"
     };
-    week.iter().map(line).collect()
+    messages.iter().map(line).collect()
 }
 
 /// What the messages say to the unit's sensors.
-fn readings(settings: &UnitSettings, week: &[(u32, Published)]) -> Vec<(u32, usize, Observation)> {
+fn readings(
+    settings: &UnitSettings,
+    messages: &[(u32, Published)],
+) -> Vec<(u32, usize, Observation)> {
     let mut readings = Vec::new();
-    for (second, message) in week {
+    for (second, message) in messages {
         let payload = Payload::new(message.payload.as_bytes());
         for (index, sensor) in settings.sensors.iter().enumerate() {
             if sensor.topic != message.topic {

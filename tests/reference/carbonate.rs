@@ -14,7 +14,8 @@
 //! 290, 802 µS/cm by PHREEQC.
 
 use permeated::physics::carbonate::{
-    CarbonateWater, activity_coefficient, ionic_strength, ph_with_carbon_dioxide, pk1, pk2, pkh,
+    CarbonateWater, activity_coefficient, contradiction, ionic_strength, ph_with_carbon_dioxide,
+    pk1, pk2, pkh,
 };
 use permeated::quantity::{Concentration, Conductivity, EquivalentConcentration, Ph};
 
@@ -207,6 +208,13 @@ fn activities() {
         near_share(ionic, double, found.powi(4), 1e-12);
     }
     assert_eq!(activity_coefficient(1.0, 0.0, celsius(25.0)), Some(1.0));
+    // With the permittivity 69.91 of Malmberg and Maryott's table (from memory) A is 0.5374 at 50 °C.
+    let warm = activity_coefficient(1.0, 0.1, celsius(50.0)).unwrap();
+    near("50 °C", warm, 0.7709, 5e-4);
+    for (ionic, at) in [(0.6, 25.0), (-0.1, 25.0), (0.1, 61.0)] {
+        let found = activity_coefficient(1.0, ionic, celsius(at));
+        assert_eq!(found, None, "{ionic} mol/L at {at} °C");
+    }
     // aqion.de, "Electrical Conductivity", equation 2: 1.6e-5 mol/L for each µS/cm; PHREEQC has 0.0032
     // for the tap water's 217.5 µS/cm, and 0.0121 for the hard water's 802.
     near_share("soft", strength(217.5), 0.0032, 0.1);
@@ -241,4 +249,39 @@ fn nonsense_has_no_carbon_dioxide() {
         let ph = ph_with_carbon_dioxide(alkalinity, none, celsius(25.0), 0.0032);
         assert_eq!(ph, None, "{bad} mg/L");
     }
+}
+
+/// Closed form: where only carbonic acid makes water sour, [H⁺] = [HCO3⁻], so that the gas goes with the
+/// square of the hydrogen ion's activity: a hundredfold from pH 5 to 4, whatever the other salts.
+#[test]
+fn sour_water_without_alkalinity_holds_gas_alone() {
+    for ionic in [0.0, 0.001, 0.1] {
+        let sour = |ph| gas(water(1e-6, ph, 25.0, ionic));
+        near_share(ionic, sour(4.0) / sour(5.0), 100.0, 1e-3);
+        near_share(ionic, sour(4.0), gas(water(1e-6, 4.0, 25.0, 0.0)), 1e-3);
+    }
+}
+
+/// Alkalinity at a pH of 12 is hydroxide: 10⁻² eq/L of it, 500 mg/L as CaCO3, where 10 were found.
+#[test]
+fn tests_that_contradict_each_other_are_told() {
+    let of = |caco3, ph| {
+        let alkalinity = EquivalentConcentration::from_mg_per_l_caco3(caco3);
+        contradiction(alkalinity, Ph::new(ph).unwrap())
+    };
+    assert_eq!(of(78.0, 7.6), None);
+    let told = of(10.0, 12.0).unwrap();
+    assert!(
+        told.contains("pH of 12") && told.contains("10 mg/L"),
+        "{told}"
+    );
+}
+
+/// Where even a pH of nothing would hold less, no pH is told.
+#[test]
+fn more_gas_than_any_water_holds_has_no_ph() {
+    let alkalinity = EquivalentConcentration::from_mg_per_l_caco3(78.0);
+    let impossible = Concentration::from_mg_per_l(1e12);
+    let found = ph_with_carbon_dioxide(alkalinity, impossible, celsius(25.0), 0.0);
+    assert_eq!(found, None);
 }

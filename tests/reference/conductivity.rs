@@ -185,6 +185,7 @@ fn pure_water_is_not_compensated_as_if_it_were_salt_water() {
 #[test]
 fn tds_scales() {
     let seven = TdsScale::new(0.7).unwrap();
+    assert_eq!((seven.factor(), TdsScale::NACL.factor()), (0.7, 0.5));
     for (us_per_cm, kcl, nacl, mixed) in [
         (23.0, 11.6, 10.7, 14.74),
         (84.0, 40.38, 38.04, 50.5),

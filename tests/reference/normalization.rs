@@ -1,6 +1,7 @@
 //! Normalised flow and salt passage against worked examples.
 
 use permeated::physics::balance::{rejection, salt_passage};
+use permeated::physics::driven::Driven;
 use permeated::physics::membrane::{
     OperatingPoint, TemperatureLaw, expected_flow, normalized_flow, normalized_salt_passage,
     specific_flux,
@@ -294,4 +295,26 @@ fn no_driving_pressure_no_number() {
             "{stopped}"
         );
     }
+}
+
+/// What was worked out for one feed pressure is worked out for another as if from the beginning.
+#[test]
+fn another_feed_pressure_changes_what_drives_and_no_more() {
+    let law = &TemperatureLaw::HANDBOOK;
+    let at = |psi| home_point(psi, 15.0, 250.0, 10.0, 0.2);
+    let (low, high) = (Driven::new(at(50.0), law), Driven::new(at(80.0), law));
+    let raised = low
+        .unwrap()
+        .at_feed_pressure(Pressure::from_psi(80.0))
+        .unwrap();
+    let high = high.unwrap();
+    near("bar", raised.driving.bar(), high.driving.bar(), 1e-12);
+    assert_eq!(
+        Driven {
+            driving: high.driving,
+            ..raised
+        },
+        high
+    );
+    assert_eq!(high.at_feed_pressure(Pressure::from_psi(1.0)), None);
 }

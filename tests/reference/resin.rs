@@ -129,6 +129,13 @@ fn capacities() {
         1e-12,
     );
     near(
+        "low, cation",
+        bed.operating(0.5).unwrap().cation.eq_per_l(),
+        0.36,
+        1e-12,
+    );
+    assert_eq!(bed.operating(0.0), None);
+    near(
         "high",
         bed.operating(0.8).unwrap().anion.eq_per_l(),
         0.48,
@@ -164,6 +171,18 @@ fn litres_of_product() {
     let load = permeate(0.0, 0.0, 60.084);
     near("silica", load.anion.meq_per_l(), 1.0, 1e-9);
     near("silica", load.cation.meq_per_l(), 0.0, 1e-12);
+    // A side that nothing weighs on is never spent, even with nothing in it.
+    let acid = MixedBed {
+        anion: eq(0.0),
+        ..bed
+    };
+    let load = Load {
+        cation: little,
+        anion: EquivalentConcentration::from_meq_per_l(0.0),
+    };
+    let (found, side) = acid.treats(litres(1.0), &load).unwrap();
+    near("cations alone", found.litres(), 7000.0, 1e-6);
+    assert_eq!(side, Side::Cation);
 }
 
 /// PHREEQC: NaCl conducts 21.42 µS/cm at 10 mg/L and 105.6 at 50; NaHCO3 91.9 at 1 meq/L. Natural

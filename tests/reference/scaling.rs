@@ -189,6 +189,10 @@ fn nonsense_has_no_index() {
         assert_eq!(recovery_at_index(&good, 0.0, bad), None, "{bad}");
     }
     assert_eq!(concentrate(&good, 1.0, 0.0), None);
+    // Twice as salty as the index is known for, though the feed is not.
+    let salty = analysis(6000.0, 67.4, 78.0, 7.6, 15.0);
+    assert!(saturation_index(&salty).is_some() && concentrate(&salty, 0.25, 0.0).is_some());
+    assert_eq!(concentrate(&salty, 0.5, 0.0), None);
     assert_eq!(recovery_at_index(&good, f64::NAN, 0.0), None);
     for at in [-127.0, 110.0, f64::NAN] {
         assert_eq!(saturation_index(&tap(at)), None, "{at}");

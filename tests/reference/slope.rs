@@ -259,3 +259,14 @@ fn the_hazard_of_a_normal_number_is_that_of_the_error_function() {
     assert_eq!(hazard(-40.0), 0.0);
     assert!(hazard(1e6) >= 1e6 && hazard(f64::NAN).is_nan());
 }
+
+#[test]
+fn a_slope_beyond_what_a_number_holds_is_none() {
+    let points = [
+        (0.0, -1.7e308),
+        (1.0, 1.7e308),
+        (2.0, 1.7e308),
+        (3.0, 1.7e308),
+    ];
+    assert_eq!(theil_sen(&points, 0.95), None);
+}

@@ -241,3 +241,26 @@ fn charts_are_not_spoilt_by_nonsense() {
     }
     assert_eq!(sum.drift(), Some(Drift::Down));
 }
+
+/// By the definition of the limits: nothing is out before the first value, and both ways count.
+#[test]
+fn an_average_is_out_below_as_above() {
+    for far in [-5.0, 5.0] {
+        let mut chart = Ewma::new(10.0, 1.0, 0.5, 3.0).unwrap();
+        assert!(!chart.is_out());
+        for _ in 0..5 {
+            chart.push(10.0);
+            assert!(!chart.is_out());
+        }
+        chart.push(10.0 + far);
+        chart.push(10.0 + far);
+        assert!(chart.is_out(), "{far}");
+    }
+}
+
+/// At their limits nothing is told: a value like all others is no spike, a sum of nothing no drift.
+#[test]
+fn what_is_as_expected_is_neither_spike_nor_drift() {
+    assert_eq!(is_spike(5.0, &[5.0; 7], 0.0, 3.0), Some(false));
+    assert_eq!(Cusum::new(10.0, 0.5, 0.0).unwrap().drift(), None);
+}

@@ -102,6 +102,13 @@ fn prices_of_water() {
         Some(value / volume.get::<volume::liter>())
     });
     // 748.05 gal to 100 cubic feet: 1728 in³ to the cubic foot, 231 in³ to the gallon.
+    let three = VolumePrice::parse("4.20 /m3").unwrap();
+    near(
+        "3 m³",
+        three.of_volume(Litres::from_litres(3000.0)),
+        12.60,
+        1e-12,
+    );
     let of_a_hundred_feet = VolumePrice::parse("5 /ccf").unwrap();
     let gallons = Litres::from_gallons(100.0 * 1728.0 / 231.0);
     near(

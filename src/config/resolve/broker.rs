@@ -73,23 +73,6 @@ pub(super) fn broker(reader: Option<Reader<'_>>, context: &Context<'_>) -> Optio
     })
 }
 
-/// A broker that lets everybody in, by its address alone.
-pub(in crate::config) fn at(url: &str) -> Result<Broker, String> {
-    let address = parse(url).map_err(|refusal| match refusal {
-        Refusal::Password => "a password in the url would be seen by everyone".to_owned(),
-        Refusal::Other(sentence) => sentence,
-    })?;
-    Ok(Broker {
-        host: address.host,
-        port: address.port,
-        tls: address.tls.then(Tls::default),
-        user: None,
-        password_file: None,
-        client_id: None,
-        keep_alive: defaults::KEEP_ALIVE,
-    })
-}
-
 fn together(reader: &Reader<'_>, one: &str, other: &str) {
     if reader.has(one) && !reader.has(other) {
         reader.misplaced(one, format!("it needs {other:?} as well"));

@@ -22,8 +22,6 @@ mod unit;
 mod watch;
 mod web;
 
-pub(super) use broker::at as broker_at;
-
 use std::path::{Path, PathBuf};
 
 use jiff::tz::TimeZone;

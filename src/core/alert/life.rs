@@ -195,6 +195,31 @@ mod tests {
 
     use Verdict::{Between, Beyond, Unjudged, Well};
 
+    #[test]
+    fn it_goes_on_from_what_was_kept_and_tells_when_it_would_change() {
+        let clear_hold = 2 * HOLD;
+        let mut life = Life::default();
+        assert_eq!(life.judge(at(0), Beyond, HOLD, clear_hold), None);
+        assert_eq!(life.deadline(HOLD, clear_hold), Some(at(60).mono));
+        let raised = life.judge(at(60), Beyond, HOLD, clear_hold);
+        assert_eq!(raised, Some(Change::Raised));
+        let mut kept = Life::new(life.state());
+        assert_eq!(
+            (kept.phase(), kept.since()),
+            (Phase::Active, Some(at(60).wall))
+        );
+        assert_eq!(kept.deadline(HOLD, clear_hold), None);
+        assert_eq!(kept.judge(at(100), Well, HOLD, clear_hold), None);
+        assert_eq!(kept.deadline(HOLD, clear_hold), Some(at(220).mono));
+        assert_eq!(
+            kept.judge(at(220), Well, HOLD, clear_hold),
+            Some(Change::Cleared)
+        );
+        assert_eq!((kept.phase(), kept.since()), (Phase::Clear, None));
+        let words = [Phase::Unknown, Phase::Clear, Phase::Active].map(Phase::key);
+        assert_eq!(words, ["unknown", "clear", "active"]);
+    }
+
     /// Where a life rests, a judgement would leave every part of it as it is, by any way there.
     #[test]
     fn what_rests_would_not_change() {

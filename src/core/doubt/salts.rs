@@ -54,7 +54,7 @@ pub(in crate::core) struct Compared {
 /// The comparisons that the probes allow now; none while no water is made.
 #[derive(Clone, Debug, Default)]
 pub(in crate::core) struct Salts {
-    compared: Vec<Compared>,
+    compared: [Option<Compared>; 3],
 }
 
 /// A probe and what it shows.
@@ -86,13 +86,12 @@ impl Salts {
             now,
             error,
         };
-        let compared = [
-            probes.permeate_and_feed(),
-            probes.product_and_permeate(),
-            probes.concentrate_and_flows(flows),
-        ];
         Self {
-            compared: compared.into_iter().flatten().collect(),
+            compared: [
+                probes.permeate_and_feed(),
+                probes.product_and_permeate(),
+                probes.concentrate_and_flows(flows),
+            ],
         }
     }
 
@@ -102,7 +101,8 @@ impl Salts {
             let mut sensors = compared.shown.iter().flatten();
             sensors.any(|(sensor, _)| *sensor == index)
         };
-        let said = self.compared.iter().filter(has).map(|compared| {
+        let compared = self.compared.iter().flatten();
+        let said = compared.filter(has).map(|compared| {
             let evidence = match compared.evidence {
                 Evidence::Against if compared.liar != index => Evidence::Mixed,
                 evidence => evidence,

@@ -109,6 +109,10 @@ impl Stillness {
     pub fn look(&mut self, now: Mono, train: &Train, state: RunState, started: bool) {
         let (mut moved, mut rose) = (Movers::default(), Movers::default());
         for (index, sensor) in train.sensors().iter().enumerate() {
+            // Without a reading nothing moves.
+            if sensor.sent().readings == self.watched[index].seen {
+                continue;
+            }
             if self.watched[index].moves(now, sensor) {
                 moved.add(index);
             }

@@ -80,7 +80,9 @@ pub struct CellError {
 /// comma write semicolons.
 #[must_use]
 pub fn delimiter(header: &str) -> u8 {
-    let line = header.lines().next().unwrap_or_default();
+    // Whoever reads the table passes over blank lines, too.
+    let mut lines = header.lines().filter(|line| !line.trim().is_empty());
+    let line = lines.next().unwrap_or_default();
     [b',', b';', b'\t']
         .into_iter()
         .find(|byte| line.bytes().any(|other| other == *byte))
@@ -415,6 +417,7 @@ mod tests {
             ("time,a;b\n1;2", b','),
             ("time;a\n1,5;2,5", b';'),
             ("time\ta", b'\t'),
+            ("\n\r\ntime;a\n", b';'),
         ] {
             assert_eq!(delimiter(header), expected);
         }

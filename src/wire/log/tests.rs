@@ -50,6 +50,10 @@ fn wrong_lines_say_why() {
             "unknown variant",
         ),
         (
+            r#"{"time":"2026-11-25T09:00:00Z","mark":"looked","mono":18446744073709551615}"#,
+            "milliseconds, 3155760000000 at most",
+        ),
+        (
             r#"{"time":"2026-11-25T09:00:00Z","topic":"a","payload":"1","text":"x"}"#,
             "belong to a `mark`",
         ),
@@ -123,7 +127,7 @@ proptest! {
             ".{0,50}".prop_map(String::into_bytes),
         ],
         time in 0_i64..4_000_000_000_000,
-        mono in proptest::option::of(any::<u64>()),
+        mono in proptest::option::of(0..=LARGEST_MONO),
         way in 0..3,
         packet in proptest::option::of((1_u16.., any::<bool>())),
     ) {

@@ -287,6 +287,48 @@ fn a_restart_at_any_moment_tells_neither_less_nor_twice() {
     }
 }
 
+/// What documents say of it: minutes from the world's start.
+#[test]
+fn what_was_said_and_told_can_be_asked() {
+    let mut world = World::new(DAY);
+    assert!(world.care.is_idle() && world.care.told_at().is_none());
+    world.standing.active = true;
+    world.standing.since = Some(world.now().wall);
+    let raised = world.now().wall;
+    for minute in 0..=2 * DAY + 1 {
+        world.minute = minute;
+        let now = world.now();
+        world.care.review(now, &world.standing);
+    }
+    assert!(!world.care.is_idle());
+    assert_eq!(world.care.since(), Some(raised));
+    assert_eq!(world.care.reminded(), 2);
+    assert_eq!(world.care.told_at(), Some(world.now().wall));
+    assert!(!world.care.is_acknowledged() && !world.care.is_snoozed());
+    assert_eq!(world.care.acknowledged(), None);
+    let (now, hour) = (world.now(), Duration::from_secs(3600));
+    world.care.snooze(now, hour);
+    assert!(world.care.is_snoozed() && !world.care.is_acknowledged());
+    assert_eq!(
+        world.care.snoozed_until(),
+        Some(Wall(now.wall.0 + 3_600_000))
+    );
+    let note = Some("seen".to_owned());
+    world.care.acknowledge(now, world.standing.severity, note);
+    assert!(world.care.is_acknowledged() && !world.care.is_snoozed());
+    assert_eq!(world.care.snoozed_until(), None);
+    let expected = Some((Some(now.wall), Some("seen")));
+    assert_eq!(world.care.acknowledged(), expected);
+    // Over and told so: nothing is left of it.
+    world.standing.active = false;
+    for _ in 0..20 {
+        world.minute += 1;
+        let now = world.now();
+        world.care.review(now, &world.standing);
+    }
+    assert!(world.care.is_idle());
+}
+
 proptest::proptest! {
     /// Noise about the limit, however it falls: not more than one notice in ten minutes and the one
     /// that takes it back, and what is told alternates.
