@@ -14,7 +14,7 @@ mod reading;
 mod sums;
 
 use std::{
-    collections::{BTreeMap, BTreeSet},
+    collections::{BTreeMap, BTreeSet, HashSet},
     fs::File,
     future::Future,
     sync::Arc,
@@ -159,8 +159,7 @@ impl App {
             .difference(&subscriptions)
             .cloned()
             .collect();
-        let prefix = &settings.publish.prefix;
-        let status_topic = format!("{prefix}/status");
+        let status_topic = settings.publish.status_topic();
         let retained = retained_topics(&installation, &status_topic);
         let ghosts: BTreeSet<String> = loaded.retained.difference(&retained).cloned().collect();
         let before = Before {
@@ -168,27 +167,26 @@ impl App {
             ghosts: &ghosts,
         };
         let in_steps = installation.announced_before(before, now);
-        let sums = Sums::new(&installation, settings.metrics.is_some(), now);
+        let sums = Sums::new(&installation, settings, now);
 
         let client_id = settings
             .broker
             .client_id
             .clone()
-            .unwrap_or_else(|| mqtt::default_client_id(prefix));
+            .unwrap_or_else(|| mqtt::default_client_id(&settings.publish));
         let mut options =
             SessionOptions::new(settings.broker.clone(), client_id, status_topic.clone());
         options.subscribe = subscriptions.iter().cloned().collect();
         options.unsubscribe = unwanted.iter().cloned().collect();
         let precious = installation.precious_topics();
-        let commands: Vec<String> = installation
+        let commands: HashSet<String> = installation
             .command_topics()
             .chain(installation.homie_devices())
             .collect();
         options.precious = Arc::new(move |topic| {
-            precious.contains(topic)
-                || commands
-                    .iter()
-                    .any(|command| topic.starts_with(command.as_str()))
+            // Level by level: there may be thousands of units.
+            let mut levels = topic.match_indices('/');
+            precious.contains(topic) || levels.any(|(end, _)| commands.contains(&topic[..=end]))
         });
         let questions = settings.metrics.as_ref().map(http::serve_metrics);
         let questions = questions.transpose()?;

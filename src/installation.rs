@@ -30,7 +30,7 @@ use crate::{
     sampler::Sample,
     time::{Mono, Now},
     wire::{
-        Outgoing,
+        Outgoing, Text,
         document::{self, State},
         payload::Payload,
     },
@@ -79,7 +79,14 @@ pub struct Installation {
     outgoing: VecDeque<Outgoing>,
     records: Vec<Record>,
     events: Vec<(String, Event)>,
+    /// Room to write a state down in.
+    text: Text,
 }
+
+/// Room for messages that is not given back.
+const ROOM: usize = 1024;
+/// So many units may repeat what they told at the same moment; of more each has its own.
+const TOGETHER: usize = 20;
 
 struct Seat {
     unit: Unit,
@@ -97,24 +104,33 @@ impl Installation {
     /// The units as they were kept; `kept` gives a unit's state by its id.
     pub fn new(settings: &Settings, mut kept: impl FnMut(&str) -> UnitState, now: Now) -> Self {
         let mut listeners: HashMap<String, Vec<Listener>> = HashMap::new();
-        let mut seats = Vec::with_capacity(settings.units.len());
+        let mut seats: Vec<Seat> = Vec::with_capacity(settings.units.len());
         for (seat, unit) in settings.units.iter().enumerate() {
             for (sensor, sensing) in unit.sensors.iter().enumerate() {
-                let own = listeners.entry(sensing.topic.clone()).or_default();
+                let topic = sensing.topic.of(&unit.id).into_owned();
+                let own = listeners.entry(topic).or_default();
                 own.push(Listener::Sensor { seat, sensor });
                 if let Some(availability) = &sensing.availability {
-                    let own = listeners.entry(availability.topic.clone()).or_default();
+                    let topic = availability.topic.of(&unit.id).into_owned();
+                    let own = listeners.entry(topic).or_default();
                     own.push(Listener::Availability { seat, sensor });
                 }
             }
             let unit = Unit::new(Arc::new(unit.clone()), kept(&unit.id), now);
             let publisher = Publisher::new(&unit, &settings.publish, now)
+                .alike(seats.last().map(|seat| &seat.publisher))
                 .with_homie(settings.homie.as_ref(), &unit);
             seats.push(Seat {
                 unit,
                 publisher,
                 due: now.mono,
             });
+        }
+        let number = seats.len();
+        if number > TOGETHER {
+            for (index, seat) in seats.iter_mut().enumerate() {
+                seat.publisher.take_turn(index, number, now);
+            }
         }
         let mut installation = Self {
             announcer: match settings.hub.discovery {
@@ -131,6 +147,7 @@ impl Installation {
             outgoing: VecDeque::new(),
             records: Vec::new(),
             events: Vec::new(),
+            text: Text::default(),
         };
         installation.describe();
         for seat in 0..installation.seats.len() {
@@ -148,7 +165,7 @@ impl Installation {
     }
 
     /// The units, in the order of the settings.
-    pub fn units(&self) -> impl Iterator<Item = &Unit> {
+    pub fn units(&self) -> impl ExactSizeIterator<Item = &Unit> {
         self.seats.iter().map(|seat| &seat.unit)
     }
 
@@ -242,7 +259,11 @@ impl Installation {
 
     /// The next message to publish, if there is one.
     pub fn drain(&mut self) -> Option<Outgoing> {
-        self.outgoing.pop_front()
+        let next = self.outgoing.pop_front();
+        if next.is_none() {
+            self.outgoing.shrink_to(ROOM);
+        }
+        next
     }
 
     /// Whether every message was taken.
@@ -282,18 +303,33 @@ impl Installation {
         }
     }
 
+    /// The same of the units that told of another sum since last asked: of thousands at rest, few.
+    pub fn keep_told(&mut self) {
+        for seat in &mut self.seats {
+            if seat.publisher.take_told_sums() {
+                seat.unit.keep_soon();
+            }
+        }
+    }
+
     /// The units whose state changed since last asked, and how soon it must be kept.
     pub fn take_changed(&mut self) -> (Keep, Vec<(String, UnitState)>) {
         let mut keep = Keep::Nothing;
-        let mut states = Vec::new();
-        for seat in &mut self.seats {
-            let own = seat.unit.take_keep();
-            if own > Keep::Nothing {
-                states.push((seat.unit.settings().id.clone(), seat.unit.state()));
-            }
+        let changed = self.changed().map(|(own, id, state)| {
             keep = keep.max(own);
-        }
+            (id, state)
+        });
+        let states = changed.collect();
         (keep, states)
+    }
+
+    /// The same one by one: all states of thousands of units need not be there at once.
+    pub fn changed(&mut self) -> impl Iterator<Item = (Keep, String, UnitState)> {
+        self.seats.iter_mut().filter_map(|seat| {
+            let keep = seat.unit.take_keep();
+            let id = || seat.unit.settings().id.clone();
+            (keep > Keep::Nothing).then(|| (keep, id(), seat.unit.state()))
+        })
     }
 
     /// Turns a unit's outputs into messages, publishes what is due, and notes its next deadline.
@@ -327,7 +363,8 @@ impl Installation {
                 }
             }
         }
-        let sample = seat.publisher.publish(&seat.unit, now, &mut self.outgoing);
+        let (text, outgoing) = (&mut self.text, &mut self.outgoing);
+        let sample = seat.publisher.publish(&seat.unit, now, text, outgoing);
         if let Some(sample) = sample {
             let id = seat.unit.settings().id.clone();
             self.records.push(Record::Sample(id, sample));

@@ -32,7 +32,9 @@ const GATHER: Duration = Duration::from_millis(200);
 const RETRY: Duration = Duration::from_secs(10);
 /// Samples are for graphs: they wait this long for each other, to spare a memory card …
 const SAMPLES: Duration = Duration::from_secs(600);
-/// … and while nothing can be written only so many wait.
+/// … and while nothing can be written only so many wait of each unit, or of all together where few units
+/// are.
+const MOST_SAMPLES_OF_A_UNIT: usize = 20;
 const MOST_SAMPLES: usize = 2000;
 
 /// The keeper of state.
@@ -178,7 +180,7 @@ impl Keeper {
         }
         self.gather(installation);
         if self.sampled.elapsed() >= SAMPLES {
-            self.hand_over_samples();
+            self.hand_over_samples(installation);
         }
         self.due = None;
         self.last = Instant::now();
@@ -248,7 +250,7 @@ impl Keeper {
             released.queued.clear();
         }
         self.gather(installation);
-        self.hand_over_samples();
+        self.hand_over_samples(installation);
         self.begin(installation);
         let Some(writing) = self.writing.take() else {
             return Ok(released);
@@ -266,9 +268,10 @@ impl Keeper {
         self.notices.extend(gathered.notices);
     }
 
-    fn hand_over_samples(&mut self) {
+    fn hand_over_samples(&mut self, installation: &Installation) {
         self.waiting.samples.append(&mut self.samples);
-        let too_many = self.waiting.samples.len().saturating_sub(MOST_SAMPLES);
+        let most = (MOST_SAMPLES_OF_A_UNIT * installation.units().len()).max(MOST_SAMPLES);
+        let too_many = self.waiting.samples.len().saturating_sub(most);
         self.waiting.samples.drain(..too_many);
         self.sampled = Instant::now();
     }
@@ -306,10 +309,9 @@ pub struct Gathered {
 
 /// Puts what changed since last asked into a checkpoint.
 pub fn gather(installation: &mut Installation, checkpoint: &mut Checkpoint) -> Gathered {
-    let (_, states) = installation.take_changed();
-    let states = states
-        .into_iter()
-        .filter_map(|(id, state)| match readable_parts(&state) {
+    let states = installation
+        .changed()
+        .filter_map(|(_, id, state)| match readable_parts(&state) {
             Ok(parts) => Some((id, parts)),
             Err(error) => {
                 // What was kept before stays as it is.

@@ -4,6 +4,7 @@
 use std::{
     collections::{VecDeque, hash_map::DefaultHasher},
     hash::{Hash, Hasher},
+    sync::Arc,
     time::Duration,
 };
 
@@ -24,8 +25,9 @@ use crate::{
 pub struct Publisher {
     interval: Duration,
     heartbeat: Duration,
-    states: Vec<State>,
-    topics: Vec<String>,
+    prefix: String,
+    /// Units that publish the same share the list.
+    states: Arc<[State]>,
     /// What was last told of each state: the number itself where it is one, else a hash of the text, for
     /// texts would cost too much memory.
     told: Vec<Option<u64>>,
@@ -38,8 +40,8 @@ pub struct Publisher {
     heartbeat_at: Mono,
     /// The same values by the Homie convention, when that is switched on.
     homie: Option<Values>,
-    /// Room to write a state down in.
-    text: Text,
+    /// Whether another sum was told since last asked.
+    told_sums: bool,
     /// Nothing is published; samples are taken all the same.
     silent: bool,
 }
@@ -52,13 +54,12 @@ impl Publisher {
     /// A publisher that has told nothing yet.
     #[must_use]
     pub fn new(unit: &Unit, settings: &Publish, now: Now) -> Self {
-        let states = document::states(unit, now);
-        let topic = |state: &State| document::topic(&settings.prefix, unit, *state);
+        let states: Arc<[State]> = document::states(unit, now).into();
         Self {
             interval: settings.interval,
             heartbeat: settings.heartbeat,
             told: vec![None; states.len()],
-            topics: states.iter().map(topic).collect(),
+            prefix: settings.prefix.clone(),
             states,
             urgent: Vec::new(),
             stirred: true,
@@ -66,9 +67,25 @@ impl Publisher {
             next: now.mono.after(settings.interval.max(FIRST_WAIT)),
             heartbeat_at: now.mono.after(settings.heartbeat),
             homie: None,
-            text: Text::default(),
+            told_sums: false,
             silent: false,
         }
+    }
+
+    /// Shares with another what is the same.
+    #[must_use]
+    pub fn alike(mut self, other: Option<&Self>) -> Self {
+        if let Some(other) = other.filter(|other| other.states == self.states) {
+            self.states = Arc::clone(&other.states);
+        }
+        self
+    }
+
+    /// As the `index`th of `number`: they repeat what they told one after the other, from half a heartbeat on.
+    pub fn take_turn(&mut self, index: usize, number: usize, now: Now) {
+        #[allow(clippy::cast_precision_loss, reason = "a number of units")]
+        let share = 0.5 + 0.5 * index as f64 / number as f64;
+        self.heartbeat_at = now.mono.after(self.heartbeat.mul_f64(share));
     }
 
     /// From now on it publishes nothing and looks at the unit this often, for its samples.
@@ -85,20 +102,29 @@ impl Publisher {
     }
 
     /// The topics that tell of sums, by either convention.
-    pub fn topics_of_sums(&self) -> impl Iterator<Item = &str> {
-        let sums = self.states.iter().map(|state| state.tells_sums());
-        let own = self.topics.iter().zip(sums.clone());
-        let own = own.filter(|(_, is_sum)| *is_sum).map(|(topic, _)| &**topic);
-        let homie = self.homie.iter().flat_map(move |values| {
-            let sums = sums.clone().enumerate().filter(|(_, is_sum)| *is_sum);
-            sums.filter_map(|(number, _)| values.topic(number))
-        });
-        own.chain(homie)
+    pub fn topics_of_sums(&self, unit: &Unit) -> impl Iterator<Item = String> {
+        let sums = self.states.iter().enumerate();
+        let sums = sums.filter(|(_, state)| state.tells_sums());
+        sums.flat_map(|(number, state)| {
+            let values = self.homie.as_ref();
+            let homie = values.and_then(|values| values.topic(number));
+            [Some(self.topic(unit, *state)), homie.map(str::to_owned)]
+        })
+        .flatten()
+    }
+
+    fn topic(&self, unit: &Unit, state: State) -> String {
+        document::topic(&self.prefix, unit, state)
     }
 
     /// Its topics by that convention.
     pub fn homie_topics(&self) -> impl Iterator<Item = &str> {
         self.homie.iter().flat_map(Values::topics)
+    }
+
+    /// Whether another sum was told since last asked.
+    pub fn take_told_sums(&mut self) -> bool {
+        std::mem::take(&mut self.told_sums)
     }
 
     /// Whether everything was told once.
@@ -139,11 +165,12 @@ impl Publisher {
         }
     }
 
-    /// Publishes what is due. Gives a sample when one ended: the same look serves for both.
+    /// Publishes what is due, written down in `text`. Gives a sample when one ended: the same look serves for both.
     pub fn publish(
         &mut self,
         unit: &Unit,
         now: Now,
+        text: &mut Text,
         outgoing: &mut VecDeque<Outgoing>,
     ) -> Option<Sample> {
         let beat = now.mono >= self.heartbeat_at && now.mono >= self.next;
@@ -155,13 +182,8 @@ impl Publisher {
             return None;
         }
         let snapshot = Snapshot::of(unit, now);
-        let states = if self.silent {
-            &[]
-        } else {
-            self.states.as_slice()
-        };
-        let topics = states.iter().zip(&self.topics);
-        for (number, ((state, topic), told)) in topics.zip(&mut self.told).enumerate() {
+        let states = if self.silent { &[] } else { &*self.states };
+        for (number, (state, told)) in states.iter().zip(&mut self.told).enumerate() {
             // Alerts and runs are urgent when they change: else they need not be written to see it.
             let changes_with_readings = !matches!(state, State::Alert(_) | State::Run);
             let look = due && (changes_with_readings || beat || told.is_none());
@@ -173,14 +195,17 @@ impl Publisher {
             if !beat && number_told.is_some() && *told == number_told {
                 continue;
             }
-            self.text.clear();
-            snapshot.write(*state, &mut self.text);
-            let news = number_told.unwrap_or_else(|| hash(self.text.bytes()));
-            if beat || *told != Some(news) {
+            text.clear();
+            snapshot.write(*state, text);
+            let news = number_told.unwrap_or_else(|| hash(text.bytes()));
+            let is_new = *told != Some(news);
+            self.told_sums |= is_new && state.tells_sums();
+            if beat || is_new {
                 *told = Some(news);
-                outgoing.push_back(document::message(topic.clone(), &self.text, now));
+                let topic = document::topic(&self.prefix, unit, *state);
+                outgoing.push_back(document::message(topic, text, now));
                 if let Some(homie) = &mut self.homie {
-                    homie.tell(number, unit, self.text.bytes(), beat, outgoing);
+                    homie.tell(number, unit, text.bytes(), beat, outgoing);
                 }
             }
         }

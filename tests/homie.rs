@@ -62,7 +62,7 @@ impl Site {
     /// Every sensor says 1.
     fn hear_all(&mut self) {
         let topics = self.settings.topics().into_keys();
-        for topic in topics.map(str::to_owned).collect::<Vec<_>>() {
+        for topic in topics.map(std::borrow::Cow::into_owned).collect::<Vec<_>>() {
             self.hear(&topic, "1", Arrival::Live);
         }
         self.pass(60_000);

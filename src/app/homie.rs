@@ -27,7 +27,7 @@ impl HomieSession {
         };
         let broker = settings.broker.clone();
         let client_id = broker.client_id.as_ref().map_or_else(
-            || mqtt::default_client_id(&format!("{}/homie", settings.publish.prefix)),
+            || mqtt::default_homie_client_id(&settings.publish),
             |id| format!("{id}-homie"),
         );
         let mut options = SessionOptions::new(broker, client_id, homie::status_topic(homie));
@@ -61,7 +61,7 @@ impl HomieSession {
 
     /// Says that all is there once every value was said.
     pub(super) fn look(&mut self, has_told_all: bool) {
-        if !self.is_ready && has_told_all {
+        if has_told_all {
             self.is_ready = true;
             self.session.ready();
         }
@@ -96,7 +96,7 @@ impl App {
                 self.send(message);
             }
         }
-        if let Some(homie) = &mut self.homie {
+        if let Some(homie) = self.homie.as_mut().filter(|homie| !homie.is_ready) {
             homie.look(self.installation.has_told_all() && self.sums.are_told());
         }
     }

@@ -5,20 +5,23 @@ use std::collections::BTreeSet;
 
 use super::App;
 use crate::{
+    config::Settings,
     core::Keep,
     installation::Installation,
     time::Now,
     wire::{
-        Outgoing,
+        Outgoing, homie,
         openmetrics::{self, Family},
     },
 };
 
 /// What is told of sums.
 pub(super) struct Sums {
-    /// The states that tell of some.
-    topics: BTreeSet<String>,
-    /// Those of them that were not told since the start.
+    /// Where the topics of units begin, by our own convention and by Homie's.
+    bases: Vec<String>,
+    /// The states that tell of some: the ends of their topics, the same of every unit.
+    places: BTreeSet<String>,
+    /// The topics of those that were not told since the start.
     untold: BTreeSet<String>,
     /// Those for scrapers that are on disk, and those that are being written, if scrapers may ask.
     durable: Option<Vec<Family>>,
@@ -27,15 +30,28 @@ pub(super) struct Sums {
 
 impl Sums {
     /// What was kept is on disk.
-    pub(super) fn new(installation: &Installation, is_scraped: bool, now: Now) -> Self {
-        let topics = installation.topics_of_sums();
-        let durable = is_scraped.then(|| openmetrics::sums(installation.units(), now));
+    pub(super) fn new(installation: &Installation, settings: &Settings, now: Now) -> Self {
+        let untold = installation.topics_of_sums();
+        let homie = settings.homie.as_ref().map(homie::base);
+        let own = format!("{}/", settings.publish.prefix);
+        let bases: Vec<String> = std::iter::once(own).chain(homie).collect();
+        let places = untold.iter().filter_map(|topic| place(&bases, topic));
+        let places = places.map(str::to_owned).collect();
+        let durable = settings
+            .metrics
+            .is_some()
+            .then(|| openmetrics::sums(installation.units(), now));
         Self {
-            untold: topics.clone(),
-            topics,
+            untold,
+            places,
+            bases,
             durable,
             writing: Vec::new(),
         }
+    }
+
+    fn are_on(&self, topic: &str) -> bool {
+        place(&self.bases, topic).is_some_and(|place| self.places.contains(place))
     }
 
     /// Whether all were told once.
@@ -49,10 +65,16 @@ impl Sums {
     }
 }
 
+/// What stands behind the unit in a topic.
+fn place<'t>(bases: &[String], topic: &'t str) -> Option<&'t str> {
+    let mut below = bases.iter().filter_map(|base| topic.strip_prefix(base));
+    Some(below.next()?.split_once('/')?.1)
+}
+
 impl App {
     /// Holds a message that tells of sums, gives back any other. The first need not wait for long.
     pub(super) fn hold_sums(&mut self, message: Outgoing) -> Option<Outgoing> {
-        if !self.sums.topics.contains(&message.topic) {
+        if !self.sums.are_on(&message.topic) {
             return Some(message);
         }
         let is_first = self.sums.untold.contains(&message.topic);
@@ -63,8 +85,10 @@ impl App {
 
     /// Writes what changed: with it all that the held messages tell of.
     pub(super) fn begin_checkpoint(&mut self) {
-        self.installation.keep_all();
-        if self.sums.durable.is_some() {
+        if self.sums.durable.is_none() {
+            self.installation.keep_told();
+        } else {
+            self.installation.keep_all();
             self.sums.writing = openmetrics::sums(self.installation.units(), self.clock.now());
         }
         self.keeper.begin(&mut self.installation);

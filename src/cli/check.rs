@@ -15,7 +15,11 @@ mod service;
 mod stages;
 mod usual;
 
-use std::{collections::BTreeMap, path::Path, process::ExitCode};
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    path::Path,
+    process::ExitCode,
+};
 
 use super::paper;
 use crate::{
@@ -64,8 +68,8 @@ fn report(
             let files = files::doubts(&settings);
             let folded = paper::folded(&text(&settings, &files), paper::width());
             let _ = write!(out, "{folded}");
-            let mut units = settings.units.iter();
-            let is_odd = !files.is_empty() || units.any(|unit| !odd::suspicions(unit).is_empty());
+            let mut tables = tables(&settings);
+            let is_odd = !files.is_empty() || tables.any(|unit| !odd::suspicions(unit).is_empty());
             if is_strict && is_odd {
                 SUSPICIOUS
             } else {
@@ -79,12 +83,19 @@ fn report(
     }
 }
 
-/// What the settings mean, in plain words: for every unit what is suspicious, which sensor or key would
+/// A unit of every table: what is said of one of a template holds of all.
+fn tables(settings: &Settings) -> impl Iterator<Item = &UnitSettings> {
+    let mut seen = BTreeSet::new();
+    let units = settings.units.iter();
+    units.filter(move |unit| seen.insert(&unit.table))
+}
+
+/// What the settings mean, in plain words: for every unit (one of each template) what is suspicious, which sensor or key would
 /// add most, its train, its sensors, what is computed and how surely, what is not and why, and the
 /// alerts. `files` is what is wrong with files that are named in it. Lines are as long as they are.
 #[must_use]
 pub fn text(settings: &Settings, files: &[String]) -> String {
-    let suspicions = settings.units.iter().flat_map(odd::suspicions).count() + files.len();
+    let suspicions = tables(settings).flat_map(odd::suspicions).count() + files.len();
     let again = match suspicions {
         0 => String::new(),
         1 => " One thing in it is suspicious (\"look again\").".to_owned(),
@@ -103,8 +114,15 @@ pub fn text(settings: &Settings, files: &[String]) -> String {
         }
     ));
     lines.push(format!(
-        "Published   under {}/, each topic at most every {}, unchanged values every {}",
+        "Published   under {}/{}, each topic at most every {}, unchanged values every {}",
         settings.publish.prefix,
+        settings
+            .publish
+            .instance
+            .as_ref()
+            .map_or_else(String::new, |instance| {
+                format!(" as {instance}, one of several")
+            }),
         duration_text(settings.publish.interval),
         duration_text(settings.publish.heartbeat)
     ));
@@ -113,8 +131,13 @@ pub fn text(settings: &Settings, files: &[String]) -> String {
     }
     lines.push(state_line(&settings.store));
     lines.extend(files.iter().map(|doubt| format!("Look again  {doubt}")));
-    for unit in &settings.units {
+    for unit in tables(settings) {
         lines.push(String::new());
+        lines.push(if unit.is_template {
+            units_of(unit, settings)
+        } else {
+            called(unit)
+        });
         describe(unit, &mut lines);
     }
     lines.push(String::new());
@@ -129,13 +152,32 @@ fn state_line(store: &Store) -> String {
     )
 }
 
-fn describe(unit: &UnitSettings, lines: &mut Vec<String>) {
-    let answer = probe::ask(unit);
-    lines.push(if unit.name == unit.id {
+fn called(unit: &UnitSettings) -> String {
+    if unit.name == unit.id {
         format!("Unit {}", unit.id)
     } else {
         format!("Unit {} ({})", unit.id, paper::printable(&unit.name))
-    });
+    }
+}
+
+/// The units of a template, which are in the order of their ids.
+fn units_of(one: &UnitSettings, settings: &Settings) -> String {
+    let ids: Vec<&str> = settings
+        .units
+        .iter()
+        .filter(|unit| unit.is_alike(one))
+        .map(|unit| unit.id.as_str())
+        .collect();
+    let ids = match ids.as_slice() {
+        [first, .., last] if ids.len() > 5 => format!("{first} to {last}"),
+        few => few.join(", "),
+    };
+    let number = settings.units.iter().filter(|unit| unit.is_alike(one));
+    format!("{} units of [unit.{}]: {ids}", number.count(), one.table)
+}
+
+fn describe(unit: &UnitSettings, lines: &mut Vec<String>) {
+    let answer = probe::ask(unit);
     let suspicions = odd::suspicions(unit);
     lines.extend(
         suspicions
@@ -210,7 +252,7 @@ fn run_signs(unit: &UnitSettings) -> Vec<String> {
         return vec![format!(
             "nothing: it needs a flow, pump or inlet_valve sensor, or feed_pressure with \
              start_pressure in [unit.{}.run]",
-            unit.id
+            unit.table
         )];
     }
     signs

@@ -2,6 +2,9 @@
 
 use crate::config::{Settings, UnitSettings};
 
+/// More are not named in one sentence.
+const MOST_NAMED: usize = 20;
+
 /// The unit of that id; without one, the only unit there is.
 pub(super) fn chosen<'s>(
     settings: &'s Settings,
@@ -9,7 +12,12 @@ pub(super) fn chosen<'s>(
 ) -> Result<&'s UnitSettings, String> {
     let ids = || {
         let ids: Vec<&str> = settings.units.iter().map(|unit| unit.id.as_str()).collect();
-        ids.join(", ")
+        match ids.split_at_checked(MOST_NAMED) {
+            Some((named, more)) if !more.is_empty() => {
+                format!("{} and {} more", named.join(", "), more.len())
+            }
+            Some(_) | None => ids.join(", "),
+        }
     };
     match (id, settings.units.as_slice()) {
         (Some(id), units) => units

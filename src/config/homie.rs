@@ -5,8 +5,10 @@
 pub struct Homie {
     /// First level of its topics; never that of our own.
     pub domain: String,
-    /// The id of the service's own device, which every unit's begins with.
+    /// What the id of every unit's device begins with.
     pub instance: String,
+    /// The id of the service's own device.
+    pub service: String,
 }
 
 /// An id as Homie allows it: it knows no `_`.

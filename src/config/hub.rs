@@ -25,4 +25,7 @@ pub struct Hub {
     /// Lower-case letters, digits, `_` and `-`: tells two installations on one broker apart. Part of
     /// every unique id, so that changing it costs the hub its history.
     pub instance: String,
+    /// The same for the service's own device: every process has one, while a unit's ids stay as they are
+    /// whichever process has it.
+    pub service: String,
 }

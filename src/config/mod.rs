@@ -3,7 +3,8 @@
 //!
 //! The way of a value: text → tree that knows where everything was written (`tree`) → single
 //! values from the environment laid over it (`environment`) → read key by key (`reader`, `field`)
-//! → settings (`resolve`). Reads one file, no environment and no clock.
+//! → settings (`resolve`). Reads the file and
+//! the lists of units that it names, no environment and no clock.
 
 mod alerting;
 mod chemistry;
@@ -27,7 +28,9 @@ mod secret;
 mod sensor;
 mod settings;
 mod template;
+mod topic;
 mod tree;
+mod unit;
 
 #[cfg(test)]
 mod tests;
@@ -58,9 +61,11 @@ pub use sensor::{
 };
 pub use settings::{
     Broker, Membrane, Publish, RunSettings, Settings, StageKind, StageSettings, StageWater,
-    Storage, Store, Supply, Tls, UnitSettings,
+    Storage, Store, Supply, Tls,
 };
 pub use template::{Placeholder, Template};
+pub use topic::Topic;
+pub use unit::{CommonSettings, SharedSensor, UnitSettings};
 
 use std::{collections::BTreeMap, io, path::Path};
 
@@ -87,18 +92,18 @@ pub fn load(
 }
 
 fn read(path: &Path) -> Result<String, Problems> {
-    std::fs::read(path)
-        .and_then(|bytes| {
-            String::from_utf8(bytes).map_err(|error| {
-                let good = &error.as_bytes()[..error.utf8_error().valid_up_to()];
-                let line = good.iter().filter(|byte| **byte == b'\n').count() + 1;
-                io::Error::new(
-                    io::ErrorKind::InvalidData,
-                    format!("line {line} is not UTF-8 text"),
-                )
-            })
-        })
-        .map_err(|error| Problems::unreadable(path, &error))
+    text_of(path).map_err(|error| Problems::unreadable(path, &error))
+}
+
+fn text_of(path: &Path) -> io::Result<String> {
+    String::from_utf8(std::fs::read(path)?).map_err(|error| {
+        let good = &error.as_bytes()[..error.utf8_error().valid_up_to()];
+        let line = good.iter().filter(|byte| **byte == b'\n').count() + 1;
+        io::Error::new(
+            io::ErrorKind::InvalidData,
+            format!("line {line} is not UTF-8 text"),
+        )
+    })
 }
 
 /// Of the file at `path` only what is needed to hear its broker: where that is, and the prefix under
@@ -156,7 +161,7 @@ pub fn broker_from_text(
     let problems = report.into_problems();
     match found {
         Some(found) if problems.is_empty() => Ok(found),
-        _ => Err(Problems::sorted(problems)),
+        _ => Err(Problems::sorted(problems, file_name)),
     }
 }
 
@@ -178,6 +183,6 @@ pub fn from_text(
     let problems = report.into_problems();
     match settings {
         Some(settings) if problems.is_empty() => Ok(settings),
-        _ => Err(Problems::sorted(problems)),
+        _ => Err(Problems::sorted(problems, file_name)),
     }
 }

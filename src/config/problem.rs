@@ -53,11 +53,14 @@ impl Problem {
         }
     }
 
-    fn order(&self) -> (u8, usize, usize) {
+    /// Other files come behind `main`.
+    fn order(&self, main: &str) -> (u8, String, usize, usize) {
         match &self.place {
-            Place::Text { line, column, .. } => (0, *line, *column),
-            Place::File { .. } => (1, 0, 0),
-            Place::Variable { .. } => (2, 0, 0),
+            Place::Text {
+                file, line, column, ..
+            } => (u8::from(file != main), file.clone(), *line, *column),
+            Place::File { .. } => (2, String::new(), 0, 0),
+            Place::Variable { .. } => (3, String::new(), 0, 0),
         }
     }
 }
@@ -98,8 +101,8 @@ impl fmt::Display for Problem {
 pub struct Problems(Vec<Problem>);
 
 impl Problems {
-    pub(super) fn sorted(mut problems: Vec<Problem>) -> Self {
-        problems.sort_by_key(Problem::order);
+    pub(super) fn sorted(mut problems: Vec<Problem>, main: &str) -> Self {
+        problems.sort_by_cached_key(|problem| problem.order(main));
         Self(problems)
     }
 
@@ -155,7 +158,7 @@ mod tests {
             problem.to_string(),
             "a.toml:3:5\n  \tx = 12\n  \t   ^^\n  x: too many\n"
         );
-        let problems = Problems::sorted(vec![problem]);
+        let problems = Problems::sorted(vec![problem], "a.toml");
         assert!(problems.to_string().ends_with("\n\n1 problem"));
     }
 }

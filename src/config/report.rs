@@ -37,6 +37,8 @@ enum Kind {
     Wrong,
     /// Something is not there.
     Absent,
+    /// Something is wrong in another file.
+    Elsewhere,
 }
 
 impl<'t> Report<'t> {
@@ -73,6 +75,11 @@ impl<'t> Report<'t> {
                 .collect();
         }
         self.add(Kind::Wrong, place, key, sentence.into());
+    }
+
+    /// Something is wrong in a file that this one names.
+    pub(super) fn wrong_elsewhere(&self, place: Place, sentence: &str) {
+        self.add(Kind::Elsewhere, place, "", sentence.to_owned());
     }
 
     /// Something is not there; `origin` is the table it should stand in.
@@ -119,7 +126,7 @@ impl<'t> Report<'t> {
                 !syntax.contains(&line) && misread_from.is_none_or(|from| line < from)
             }
             (Kind::Absent, Some(line)) => !syntax.contains(&line) && misread_from.is_none(),
-            (Kind::Wrong | Kind::Absent, None) => misread_from.is_none(),
+            (Kind::Wrong | Kind::Absent, None) | (Kind::Elsewhere, _) => misread_from.is_none(),
         };
         let shown: Vec<bool> = found.iter().map(shown).collect();
         found

@@ -2,6 +2,7 @@
 
 use std::time::Duration;
 
+use super::topic::Topic;
 use crate::quantity::{Flow, Quantity, TdsScale, Unit};
 
 /// A place in the train where a sensor may sit.
@@ -141,7 +142,7 @@ pub struct SensorSettings {
     /// For [`Point::StageTds`]: the index of the stage it sits behind.
     pub after_stage: Option<usize>,
     /// MQTT topic, without wildcards.
-    pub topic: String,
+    pub topic: Topic,
     /// JSON pointer (RFC 6901) to the value in a JSON payload; `None` for a plain value.
     pub pointer: Option<String>,
     /// JSON pointer to the time the value was taken (RFC 3339 or epoch seconds/milliseconds).
@@ -161,11 +162,19 @@ pub struct SensorSettings {
     pub availability: Option<Availability>,
 }
 
+impl SensorSettings {
+    /// The topics it is heard on: its values', and its firmware's word.
+    pub fn topics(&self) -> impl Iterator<Item = &Topic> {
+        let availability = self.availability.iter();
+        std::iter::once(&self.topic).chain(availability.map(|other| &other.topic))
+    }
+}
+
 /// A firmware's own word on whether it is there.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Availability {
     /// MQTT topic, without wildcards.
-    pub topic: String,
+    pub topic: Topic,
     /// JSON pointer to the word; `None` for a plain payload.
     pub pointer: Option<String>,
     /// The word for up, compared without case.

@@ -1,22 +1,19 @@
 //! Resolved settings: what the rest of the program works with. A value of these types cannot be
 //! wrong in itself; everything a person may mistype was found by `config::resolve` before.
 
-use std::{collections::BTreeMap, path::PathBuf, time::Duration};
+use std::{borrow::Cow, collections::BTreeMap, path::PathBuf, time::Duration};
 
-use jiff::{civil::Date, tz::TimeZone};
+use jiff::civil::Date;
 
 use super::{
-    alerting::AlertSettings,
     chemistry::{Capacity, FeedChemistry},
-    costs::Costs,
-    hold_test::HoldTestSettings,
     homie::Homie,
     hub::Hub,
-    notices::{Display, NoticeSettings},
     outlets::{NotifyTarget, PageServer, WebServer},
     sensor::SensorSettings,
+    unit::UnitSettings,
 };
-use crate::quantity::{Conductivity, Flow, Pressure, TdsScale, Temperature, Volume};
+use crate::quantity::{Conductivity, Flow, Pressure, Temperature, Volume};
 
 /// Everything that was configured.
 #[derive(Clone, Debug, PartialEq)]
@@ -54,7 +51,7 @@ pub struct Broker {
     pub user: Option<String>,
     /// File whose first line is the password.
     pub password_file: Option<PathBuf>,
-    /// Client id; the default is made from the machine and the prefix by the MQTT edge.
+    /// Client id; the default is made of the prefix and the machine or instance by the MQTT edge.
     pub client_id: Option<String>,
     /// MQTT keep-alive, 5 s or more.
     pub keep_alive: Duration,
@@ -77,10 +74,23 @@ pub struct Publish {
     /// First level(s) of every topic we publish; `permeated` by default. No `+`, `#`, no slash at
     /// either end.
     pub prefix: String,
+    /// Which of several processes that publish under this prefix we are; `None` for the only one. An
+    /// id, never `session`.
+    pub instance: Option<String>,
     /// At most one message per topic in this time; zero publishes every change at once.
     pub interval: Duration,
     /// Unchanged values are repeated this often.
     pub heartbeat: Duration,
+}
+
+impl Publish {
+    /// Where the service tells whether it is there: `<prefix>/status`, and below it by its name where
+    /// several share the prefix.
+    #[must_use]
+    pub fn status_topic(&self) -> String {
+        let own = self.instance.iter().map(|instance| format!("/{instance}"));
+        format!("{}/status{}", self.prefix, own.collect::<String>())
+    }
 }
 
 /// Where state is kept.
@@ -90,47 +100,6 @@ pub struct Store {
     pub directory: PathBuf,
     /// At most this much of what rate sensors measured is lost by a crash.
     pub checkpoint: Duration,
-}
-
-/// One RO/DI unit.
-#[derive(Clone, Debug, PartialEq)]
-pub struct UnitSettings {
-    /// Lower-case letters, digits, `_` and `-`; part of topics and of the store.
-    pub id: String,
-    /// What people call it.
-    pub name: String,
-    /// The room it stands in, as hubs group devices.
-    pub suggested_area: Option<String>,
-    /// Where its days begin and end.
-    pub time_zone: TimeZone,
-    /// The units in which sentences speak.
-    pub display: Display,
-    /// Whether it may be told anything by MQTT: what was replaced, tests by hand, answers to alerts.
-    pub takes_commands: bool,
-    /// Rules for what a person is told.
-    pub notices: NoticeSettings,
-    /// The scale in which TDS is published and limits in mg/L are understood.
-    pub tds_scale: TdsScale,
-    /// What is known of the water that comes in.
-    pub supply: Supply,
-    /// The membrane's rating; without it nothing is normalised.
-    pub membrane: Option<Membrane>,
-    /// What the product water runs into.
-    pub storage: Storage,
-    /// When a run begins, has settled and ends.
-    pub run: RunSettings,
-    /// The stages, from supply to storage.
-    pub stages: Vec<StageSettings>,
-    /// The sensors, in the order written; the index is the sensor's number in the core.
-    pub sensors: Vec<SensorSettings>,
-    /// Alert limits.
-    pub alerts: AlertSettings,
-    /// How far ahead the list of what to order looks.
-    pub order_ahead: Duration,
-    /// Prices of water and their currency; without them nothing is said of costs.
-    pub costs: Option<Costs>,
-    /// How the pressure hold test is made.
-    pub hold_test: HoldTestSettings,
 }
 
 /// What is known of the supply. Each is used only where no sensor measures it, and makes what
@@ -304,40 +273,6 @@ pub struct StageSettings {
     pub rinse: Option<Volume>,
 }
 
-impl UnitSettings {
-    /// Settled runs that make the baseline.
-    #[must_use]
-    pub fn baseline_runs(&self) -> usize {
-        self.membrane
-            .as_ref()
-            .map_or(super::defaults::BASELINE_RUNS as usize, |membrane| {
-                membrane.baseline_runs
-            })
-    }
-
-    /// How long and for how many litres a new element's figures do not count.
-    #[must_use]
-    pub fn break_in(&self) -> (Duration, Volume) {
-        self.membrane.as_ref().map_or(
-            (
-                super::defaults::BREAK_IN_TIME,
-                Volume::from_litres(super::defaults::BREAK_IN_LITRES),
-            ),
-            |membrane| (membrane.break_in_time, membrane.break_in_volume),
-        )
-    }
-
-    /// The recovery to go by where none is measured: by the configured waste ratio, else the
-    /// rating's.
-    #[must_use]
-    pub fn usual_recovery(&self) -> Option<f64> {
-        self.supply
-            .waste_ratio
-            .and_then(crate::physics::balance::recovery_from_waste_ratio)
-            .or(self.membrane.as_ref().map(|membrane| membrane.recovery))
-    }
-}
-
 impl Settings {
     /// The unit of that id.
     #[must_use]
@@ -347,12 +282,11 @@ impl Settings {
 
     /// Every topic a sensor or its availability is heard on, with the number of listeners.
     #[must_use]
-    pub fn topics(&self) -> BTreeMap<&str, usize> {
+    pub fn topics(&self) -> BTreeMap<Cow<'_, str>, usize> {
         let mut topics = BTreeMap::new();
-        for sensor in self.units.iter().flat_map(|unit| &unit.sensors) {
-            *topics.entry(sensor.topic.as_str()).or_insert(0) += 1;
-            if let Some(availability) = &sensor.availability {
-                *topics.entry(availability.topic.as_str()).or_insert(0) += 1;
+        for unit in &self.units {
+            for topic in unit.sensors.iter().flat_map(SensorSettings::topics) {
+                *topics.entry(topic.of(&unit.id)).or_insert(0) += 1;
             }
         }
         topics

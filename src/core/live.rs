@@ -89,7 +89,7 @@ mod tests {
             for message in boards.step(1.0) {
                 let payload = Payload::new(message.payload.as_bytes());
                 for (index, sensor) in settings.sensors.iter().enumerate() {
-                    if sensor.topic == message.topic
+                    if sensor.topic.as_written() == message.topic
                         && !matches!(sensor.measure, Measure::Contact { .. })
                     {
                         let number = payload.number(sensor.pointer.as_deref(), None).unwrap();

@@ -388,7 +388,7 @@ mod tests {
             id: "permeate_flow".to_owned(),
             at: Point::PermeateFlow,
             after_stage: None,
-            topic: "t".to_owned(),
+            topic: crate::config::Topic::new("t"),
             pointer: None,
             time_pointer: None,
             measure: Measure::Pulses {

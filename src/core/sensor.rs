@@ -17,7 +17,7 @@ pub(super) use shown::Sent;
 use telling::Telling;
 
 use crate::{
-    config::{Measure, SensorSettings},
+    config::{Measure, SensorSettings, SharedSensor},
     quantity::Flow,
     time::{Mono, Now},
 };
@@ -49,7 +49,7 @@ pub struct Tally {
 /// A sensor.
 #[derive(Clone, Debug)]
 pub struct Sensor {
-    settings: SensorSettings,
+    settings: SharedSensor,
     kind: Kind,
     last_live: Option<Mono>,
     /// When it will have been silent for too long.
@@ -101,7 +101,7 @@ pub(super) struct Heard {
 
 impl Sensor {
     /// A sensor of which nothing was heard in this process yet.
-    pub(super) fn new(settings: SensorSettings, meter: MeterState, started: Mono) -> Self {
+    pub(super) fn new(settings: SharedSensor, meter: MeterState, started: Mono) -> Self {
         let kind = match &settings.measure {
             Measure::Gauge { .. } => Kind::Gauge(Gauge {
                 values: VecDeque::with_capacity(settings.smoothing),

@@ -30,9 +30,11 @@ impl Train {
         started: Mono,
     ) -> Self {
         let sensors: Vec<Sensor> = settings
-            .sensors
-            .iter()
-            .map(|sensor| Sensor::new(sensor.clone(), meter(&sensor.id), started))
+            .shared_sensors()
+            .map(|sensor| {
+                let meter = meter(&sensor.id);
+                Sensor::new(sensor, meter, started)
+            })
             .collect();
         let mut places = [(None, None); Point::ALL.len()];
         for (index, sensor) in settings.sensors.iter().enumerate() {

@@ -18,13 +18,25 @@ impl Installation {
     /// Whole devices as hubs are told of them.
     #[must_use]
     pub fn announced(&self) -> Announced {
-        announced(&self.devices(), &self.settings.hub)
+        let hub = &self.settings.hub;
+        let devices = self.devices();
+        // One by one: all devices of thousands of units at once would be more than the units.
+        devices
+            .flat_map(|device| announced(&[device], hub))
+            .collect()
     }
 
     /// To be called before anything else: what was announced in an earlier life is taken back in
     /// order. Returns the topics that this clears away by itself.
     pub fn announced_before(&mut self, before: Before<'_>, now: Now) -> BTreeSet<String> {
-        let plan = plan(&self.devices(), &self.settings.hub, self.prefix(), before);
+        // Where nothing was announced before there is nothing to take back of what is there now.
+        let is_new = before.announced.is_empty() && before.ghosts.is_empty();
+        let devices: Vec<Device> = if is_new {
+            Vec::new()
+        } else {
+            self.devices().collect()
+        };
+        let plan = plan(&devices, &self.settings.hub, self.prefix(), before);
         let removed = plan.removed_topics().map(str::to_owned).collect();
         self.announcer.change(plan, now);
         removed
@@ -83,11 +95,12 @@ impl Installation {
         hub::unit(&self.settings, &seat.unit, seat.publisher.states())
     }
 
-    /// The service's own device, and the units'.
-    pub(super) fn devices(&self) -> Vec<Device> {
-        let units = self.seats.iter().map(|seat| self.device(seat));
-        std::iter::once(hub::service(&self.settings))
-            .chain(units)
-            .collect()
+    /// The service's own device, and the units'; none where hubs are told of none.
+    pub(super) fn devices(&self) -> impl Iterator<Item = Device> {
+        let is_told = self.settings.hub.discovery != Discovery::Off;
+        let service = is_told.then(|| hub::service(&self.settings));
+        let seats = if is_told { self.seats.as_slice() } else { &[] };
+        let units = seats.iter().map(|seat| self.device(seat));
+        service.into_iter().chain(units)
     }
 }

@@ -41,9 +41,7 @@ impl Installation {
                 .collect::<Vec<_>>()
         };
         let devices = self.devices();
-        let announcements = devices
-            .iter()
-            .flat_map(|device| device.messages(&self.settings.hub));
+        let announcements = devices.flat_map(|device| device.messages(&self.settings.hub));
         let states = self.seats.iter().flat_map(topics);
         states
             .chain(announcements.map(|message| message.topic))
@@ -56,8 +54,8 @@ impl Installation {
     #[must_use]
     pub fn topics_of_sums(&self) -> BTreeSet<String> {
         let seats = self.seats.iter();
-        let topics = seats.flat_map(|seat| seat.publisher.topics_of_sums());
-        topics.map(str::to_owned).collect()
+        let topics = seats.flat_map(|seat| seat.publisher.topics_of_sums(&seat.unit));
+        topics.collect()
     }
 
     /// Topics on which every message counts, so that none may give way to a newer one.
@@ -65,13 +63,11 @@ impl Installation {
     pub fn precious_topics(&self) -> BTreeSet<String> {
         let counts =
             |sensor: &&SensorSettings| matches!(sensor.measure, Measure::Increments { .. });
-        let sensors = self
-            .seats
-            .iter()
-            .flat_map(|seat| &seat.unit.settings().sensors);
-        sensors
-            .filter(counts)
-            .map(|sensor| sensor.topic.clone())
-            .collect()
+        let units = self.seats.iter().map(|seat| seat.unit.settings());
+        let topics = units.flat_map(|unit| {
+            let sensors = unit.sensors.iter().filter(counts);
+            sensors.map(|sensor| sensor.topic.of(&unit.id).into_owned())
+        });
+        topics.collect()
     }
 }

@@ -270,9 +270,12 @@ pub fn message(topic: String, body: &Text, now: Now) -> Outgoing {
         }
         None => payload.append(body.bytes()),
     }
+    // It is kept until the next one of its topic.
+    let mut payload = payload.into_string();
+    payload.shrink_to_fit();
     Outgoing {
         topic,
-        payload: payload.into_string(),
+        payload,
         retain: true,
     }
 }

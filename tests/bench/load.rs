@@ -19,7 +19,7 @@
 use std::{
     collections::BTreeMap,
     fs,
-    io::{self, Read, Write},
+    io::{Read, Write},
     net::TcpStream,
     process,
     sync::{
@@ -74,7 +74,7 @@ fn main() {
         report.insert(format!("{name}_kib"), json!(memory(pid, "VmRSS:")));
         report.insert(format!("{name}_peak_kib"), json!(memory(pid, "VmHWM:")));
     }
-    writeln!(io::stdout(), "{}", Value::Object(report)).unwrap();
+    println!("{}", Value::Object(report));
 }
 
 /// What was asked for.

@@ -72,13 +72,11 @@ fn main() {
         let whole = best(rounds, || whole(&settings, &log));
         let micros = core.as_secs_f64() * 1e6 / readings.len() as f64;
         let a_second = messages.len() as f64 / whole.as_secs_f64();
-        writeln!(
-            io::stdout(),
+        println!(
             "{name}: core {micros:.2} µs a reading ({} readings); replay {a_second:.0} messages a second ({})",
             readings.len(),
             messages.len(),
-        )
-        .unwrap();
+        );
     }
 }
 
@@ -149,7 +147,7 @@ fn readings(
     for (second, message) in messages {
         let payload = Payload::new(message.payload.as_bytes());
         for (index, sensor) in settings.sensors.iter().enumerate() {
-            if sensor.topic != message.topic {
+            if sensor.topic.as_written() != message.topic {
                 continue;
             }
             let pointer = sensor.pointer.as_deref();

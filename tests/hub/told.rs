@@ -73,7 +73,7 @@ fn every_value_is_published_as_the_hub_was_told() {
             .settings
             .topics()
             .into_keys()
-            .map(str::to_owned)
+            .map(std::borrow::Cow::into_owned)
             .collect();
         for topic in topics {
             site.hear(&topic, "1", Arrival::Live);

@@ -117,6 +117,7 @@ fn capacities() {
     near("H form", eq(1.8).kgr_per_ft3(), 39.3, 0.051);
     let bed = MixedBed::of(eq(1.8), eq(1.0), 1.5).unwrap();
     near("cation", bed.cation.eq_per_l(), 0.72, 1e-12);
+    near("2 L", eq(0.7).of_resin(litres(2.0)).meq(), 1400.0, 1e-9);
     near("anion", bed.anion.eq_per_l(), 0.60, 1e-12);
     near("kgr/ft3", bed.anion.kgr_per_ft3(), 13.1, 0.051);
     let (_, side) = bed.treats(litres(1.0), &permeate(5.0, 0.0, 0.0)).unwrap();

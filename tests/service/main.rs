@@ -17,6 +17,7 @@ mod crashes;
 mod demo;
 mod figures;
 mod flood;
+mod handover;
 mod homie;
 mod hub;
 mod maintenance;

@@ -121,11 +121,19 @@ impl Site {
 
     /// The same with more in its environment.
     pub fn launch_with(&self, environment: &[(&str, &str)]) -> Service {
-        let log = self.folder.path().join("log");
+        self.launch_at(&self.file(), self.folder.path().join("log"), environment)
+    }
+
+    /// Starts a service with another configuration, its log beside it.
+    pub fn launch_file(&self, file: &Path) -> Service {
+        self.launch_at(file, file.with_file_name("log"), &[])
+    }
+
+    fn launch_at(&self, file: &Path, log: PathBuf, environment: &[(&str, &str)]) -> Service {
         let to = (fs::File::options().create(true).append(true))
             .open(&log)
             .unwrap();
-        let process = (program().args(["run", "--config"]).arg(self.file()))
+        let process = (program().args(["run", "--config"]).arg(file))
             .envs(environment.iter().copied())
             .stdout(to.try_clone().unwrap())
             .stderr(to)

@@ -162,7 +162,7 @@ fn keys(unit: &UnitSettings) -> Vec<Addition> {
             additions.push(Addition {
                 what: format!(
                     "Without another sensor, {key} in [unit.{}.{table}]",
-                    unit.id
+                    unit.table
                 ),
                 point: None,
                 settings,
@@ -268,7 +268,7 @@ fn add_sensor(unit: &mut UnitSettings, at: Point) {
         id: at.key().to_owned(),
         at,
         after_stage: None,
-        topic: at.key().to_owned(),
+        topic: crate::config::Topic::new(at.key()),
         pointer: None,
         time_pointer: None,
         measure,

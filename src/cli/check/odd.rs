@@ -29,7 +29,7 @@ pub(super) fn suspicions(unit: &UnitSettings) -> Vec<String> {
 }
 
 fn supply(unit: &UnitSettings) -> Vec<String> {
-    let (supply, id) = (&unit.supply, &unit.id);
+    let (supply, id) = (&unit.supply, &unit.table);
     let place = |key: &str| format!("{key} in [unit.{id}.supply]");
     let ratio = supply.waste_ratio.and_then(|ratio| match ratio {
         ..0.6 => Some(format!(
@@ -119,7 +119,7 @@ fn membrane(unit: &UnitSettings) -> Vec<String> {
     let Some(rating) = &unit.membrane else {
         return Vec::new();
     };
-    let place = |key: &str| format!("{key} in [unit.{}.membrane]", unit.id);
+    let place = |key: &str| format!("{key} in [unit.{}.membrane]", unit.table);
     let (litres, gallons) = (rating.flow.l_per_day(), rating.flow.gal_per_day());
     let is_size = |number: f64| SIZES.iter().any(|size| (size - number).abs() < 0.3);
     let in_litres = |size: &&f64| (**size * 3.785_411_784 - gallons).abs() < 1.0;
@@ -225,7 +225,7 @@ fn stages(unit: &UnitSettings) -> Vec<String> {
 }
 
 fn run(unit: &UnitSettings) -> Vec<String> {
-    let (run, id) = (&unit.run, &unit.id);
+    let (run, id) = (&unit.run, &unit.table);
     let rated = unit.membrane.as_ref().map(|rating| rating.flow);
     let flow = rated.filter(|rated| run.start_flow.l_per_min() > 0.7 * rated.l_per_min());
     let flow = flow.map(|rated| {

@@ -72,7 +72,8 @@ fn named_otherwise(sensor: &SensorSettings) -> Option<String> {
     if convert.curve != Curve::IDENTITY {
         return None;
     }
-    let place = sensor.pointer.as_ref().unwrap_or(&sensor.topic);
+    let topic = sensor.topic.as_written();
+    let place = sensor.pointer.as_deref().unwrap_or(topic);
     let last = place.rsplit('/').next()?.to_lowercase();
     let mut words = last.split(|letter: char| !letter.is_ascii_alphanumeric());
     let unit = convert.unit.symbol();

@@ -65,7 +65,7 @@ pub(super) fn cautions(unit: &UnitSettings) -> Vec<String> {
         .enumerate()
         .filter_map(|(at, sensor)| {
             few_pulses(sensor)
-                .or_else(|| uncompensated(sensor, temperature, &unit.id))
+                .or_else(|| uncompensated(sensor, temperature, &unit.table))
                 .or_else(|| same_value(sensor, &unit.sensors[..at]))
                 .or_else(|| blind(sensor, unit))
         })

@@ -12,7 +12,7 @@ pub(super) fn costs(unit: &UnitSettings) -> Vec<String> {
     let Some(costs) = &unit.costs else {
         return vec![rows::row(
             "costs",
-            &format!("absent: no prices in [unit.{}.costs]", unit.id),
+            &format!("absent: no prices in [unit.{}.costs]", unit.table),
         )];
     };
     let names = |wanted: &dyn Fn(&StageSettings) -> bool| {

@@ -101,7 +101,7 @@ fn tell(
     let place = format!("{}/{}", settings.publish.prefix, unit.id);
     let question = Question {
         broker: &settings.broker,
-        status_topic: format!("{}/status", settings.publish.prefix),
+        status_topic: settings.publish.status_topic(),
         topic: format!("{place}/do/{path}"),
         payload,
         answers: format!("{place}/event"),

@@ -2,6 +2,7 @@
 //! listens can be watched reacting. Only sensors' messages are played unless commands are asked for.
 
 use std::{
+    borrow::Cow,
     collections::{BTreeMap, BTreeSet},
     io::{self, BufRead},
     process::ExitCode,
@@ -15,7 +16,7 @@ use tokio::time::{Instant, sleep, sleep_until};
 use super::{ReplayError, course::Pace, is_wanted, show, source::Source};
 use crate::{
     cli::{FAILED, complain, run::stop_signal},
-    config::{self, Broker, Settings},
+    config::{self, Broker, SensorSettings, Settings},
     core::Arrival,
     edge::mqtt::{self, MqttError, Session, SessionOptions},
     wire::{
@@ -239,7 +240,7 @@ impl Play {
 
 /// Which messages are played.
 struct Choice<'a> {
-    sensors: BTreeSet<&'a str>,
+    sensors: BTreeSet<Cow<'a, str>>,
     commands: Vec<String>,
     with_commands: bool,
     only: &'a [String],
@@ -248,11 +249,9 @@ struct Choice<'a> {
 impl<'a> Choice<'a> {
     fn new(settings: &'a Settings, only: &'a [String], with_commands: bool) -> Self {
         let prefix = &settings.publish.prefix;
-        let sensors = settings.units.iter().flat_map(|unit| &unit.sensors);
-        let topics = sensors.flat_map(|sensor| {
-            let availability = sensor.availability.as_ref();
-            std::iter::once(sensor.topic.as_str())
-                .chain(availability.map(|other| other.topic.as_str()))
+        let topics = settings.units.iter().flat_map(|unit| {
+            let topics = unit.sensors.iter().flat_map(SensorSettings::topics);
+            topics.map(|topic| topic.of(&unit.id))
         });
         let commands = settings
             .units
@@ -362,26 +361,29 @@ impl Player<'_> {
 
 /// What the sensors of one row would have sent: one document for each topic.
 fn documents(settings: &Settings, readings: &[Reading]) -> Vec<(String, String)> {
-    let mut topics: BTreeMap<&str, Vec<(Option<&str>, &str)>> = BTreeMap::new();
+    let mut topics: BTreeMap<Cow<'_, str>, Vec<(Option<&str>, &str)>> = BTreeMap::new();
     for reading in readings {
         let unit = settings.units.get(reading.unit);
-        if let Some(sensor) = unit.and_then(|unit| unit.sensors.get(reading.sensor)) {
-            let own = topics.entry(&sensor.topic).or_default();
+        if let Some((unit, sensor)) =
+            unit.and_then(|unit| Some((unit, unit.sensors.get(reading.sensor)?)))
+        {
+            let own = topics.entry(sensor.topic.of(&unit.id)).or_default();
             own.push((sensor.pointer.as_deref(), &reading.text));
         }
     }
     let mut documents = Vec::new();
     for (topic, values) in topics {
+        let topic = topic.into_owned();
         let plain = values
             .iter()
             .filter(|(pointer, _)| pointer.is_none_or(str::is_empty));
-        documents.extend(plain.map(|(_, text)| (topic.to_owned(), (*text).to_owned())));
+        documents.extend(plain.map(|(_, text)| (topic.clone(), (*text).to_owned())));
         let placed = values
             .iter()
             .filter_map(|(pointer, text)| Some(((*pointer)?, *text)));
         let placed: Vec<_> = placed.filter(|(pointer, _)| !pointer.is_empty()).collect();
         if !placed.is_empty() {
-            documents.extend(pointed(placed).map(|text| (topic.to_owned(), text)));
+            documents.extend(pointed(placed).map(|text| (topic.clone(), text)));
         }
     }
     documents

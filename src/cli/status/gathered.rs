@@ -111,7 +111,7 @@ pub(super) fn gather<'s>(
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()?;
-    let sign = format!("{}/status", settings.publish.prefix);
+    let sign = settings.publish.status_topic();
     let filters = filters(&settings.publish.prefix, &sign, units);
     let asked = mqtt::retained(&settings.broker, &filters, &sign, PATIENCE);
     let heard = runtime.block_on(asked);

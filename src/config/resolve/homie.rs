@@ -8,7 +8,8 @@ use super::{
         field::Field,
         homie::{Homie, homie_id},
         reader::Reader,
-        settings::UnitSettings,
+        settings::Publish,
+        unit::UnitSettings,
     },
     topic,
 };
@@ -18,24 +19,36 @@ pub(super) const KEYS: &[&str] = &["enabled", "domain"];
 /// What is published, if that is switched on. `instance` is `hub.instance`.
 pub(super) fn homie(
     reader: Option<&Reader<'_>>,
-    own_prefix: &str,
+    publish: &Publish,
     instance: &str,
     units: &[UnitSettings],
 ) -> Option<Homie> {
     let reader = reader?;
     let domain = reader
         .field("domain")
-        .and_then(|field| domain(&field, own_prefix));
+        .and_then(|field| domain(&field, &publish.prefix));
     let enabled = reader.field("enabled")?;
     if !enabled.flag()? {
         return None;
     }
-    for problem in id_problems(instance, units) {
+    let mut problems = id_problems(instance, units);
+    look(
+        "publish.instance",
+        publish.instance.as_deref(),
+        &mut problems,
+    );
+    for problem in problems {
         enabled.wrong(problem);
     }
+    let instance = homie_id(instance);
     Some(Homie {
         domain: domain.unwrap_or_else(|| defaults::HOMIE_DOMAIN.to_owned()),
-        instance: homie_id(instance),
+        // No unit's id begins with a dash.
+        service: publish.instance.as_ref().map_or_else(
+            || instance.clone(),
+            |process| format!("{instance}--{}", homie_id(process)),
+        ),
+        instance,
     })
 }
 

@@ -6,6 +6,7 @@ use super::{
         field::{Field, LONGEST_ID},
         hub::{Discovery, Hub},
         reader::Reader,
+        settings::Publish,
     },
     topic,
 };
@@ -18,7 +19,8 @@ pub(super) const HUB_KEYS: &[&str] = &[
     "instance",
 ];
 
-pub(super) fn hub(reader: Option<&Reader<'_>>, own_prefix: &str) -> Hub {
+pub(super) fn hub(reader: Option<&Reader<'_>>, publish: &Publish) -> Hub {
+    let own_prefix = publish.prefix.as_str();
     let field = |key| reader.and_then(|reader| reader.field(key));
     let discovery = field("discovery").and_then(|field| {
         let names = [
@@ -33,13 +35,22 @@ pub(super) fn hub(reader: Option<&Reader<'_>>, own_prefix: &str) -> Hub {
         .unwrap_or_else(|| defaults::HUB_PREFIX.to_owned());
     let birth_topic = field("birth_topic").and_then(|field| topic::topic(&field, own_prefix));
     let text = |key| field(key).and_then(|field| field.text().map(str::to_owned));
+    let instance = field("instance")
+        .and_then(|field| field.id().map(str::to_owned))
+        .unwrap_or_else(|| instance(own_prefix));
     Hub {
         discovery: discovery.unwrap_or(Discovery::Device),
-        birth_topic: birth_topic.unwrap_or_else(|| format!("{prefix}/status")),
+        birth_topic: birth_topic.map_or_else(
+            || format!("{prefix}/status"),
+            |topic| topic.as_written().to_owned(),
+        ),
         birth_payload: text("birth_payload").unwrap_or_else(|| defaults::BIRTH.to_owned()),
-        instance: field("instance")
-            .and_then(|field| field.id().map(str::to_owned))
-            .unwrap_or_else(|| instance(own_prefix)),
+        // With a dash, for behind a _ stands a unit.
+        service: publish.instance.as_ref().map_or_else(
+            || instance.clone(),
+            |process| format!("{instance}-{process}"),
+        ),
+        instance,
         prefix,
     }
 }

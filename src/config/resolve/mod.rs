@@ -11,6 +11,7 @@ mod costs;
 mod hold_test;
 mod homie;
 mod hub;
+mod ids;
 mod measure;
 mod notices;
 mod notify;
@@ -22,7 +23,10 @@ mod unit;
 mod watch;
 mod web;
 
-use std::path::{Path, PathBuf};
+use std::{
+    collections::BTreeMap,
+    path::{Path, PathBuf},
+};
 
 use jiff::tz::TimeZone;
 
@@ -32,8 +36,9 @@ use super::{
     notices::{Display, NoticeSettings},
     reader::{self, Reader},
     report::Report,
-    settings::{Broker, Publish, Settings, Store, UnitSettings},
+    settings::{Broker, Publish, Settings, Store},
     tree::Node,
+    unit::UnitSettings,
 };
 
 const KEYS: &[&str] = &[
@@ -51,7 +56,7 @@ const KEYS: &[&str] = &[
     "notify",
     "unit",
 ];
-const PUBLISH_KEYS: &[&str] = &["prefix", "interval", "heartbeat"];
+const PUBLISH_KEYS: &[&str] = &["prefix", "instance", "interval", "heartbeat"];
 const STORE_KEYS: &[&str] = &["directory", "checkpoint"];
 
 /// Every table of the configuration with its keys, `*` for a name the owner chooses and `[]` for
@@ -123,17 +128,14 @@ pub(super) fn settings(
         &context,
         state_directory,
     );
-    let hub = hub::hub(
-        document.table("hub", hub::HUB_KEYS).as_ref(),
-        &publish.prefix,
-    );
+    let hub = hub::hub(document.table("hub", hub::HUB_KEYS).as_ref(), &publish);
     let metrics = document.table("metrics", web::METRICS_KEYS);
     let page = document.table("page", web::PAGE_KEYS);
     let notify = notify::targets(&document, &context);
     let units = units(&document, &context);
     let homie = homie::homie(
         document.table("homie", homie::KEYS).as_ref(),
-        &publish.prefix,
+        &publish,
         &hub.instance,
         &units,
     );
@@ -183,10 +185,24 @@ fn units(document: &Reader<'_>, context: &Context<'_>) -> Vec<UnitSettings> {
     if units.fields().next().is_none() {
         units.missing(NONE);
     }
-    units
-        .fields()
-        .filter_map(|(id, field)| unit::unit(id, &field, context))
-        .collect()
+    let mut found: Vec<UnitSettings> = Vec::new();
+    let mut seen: BTreeMap<String, &str> = BTreeMap::new();
+    for (table, field) in units.fields() {
+        for unit in unit::units(table, &field, context) {
+            if let Some(before) = seen.insert(unit.id.clone(), table)
+                && before != table
+            {
+                field.wrong(format!(
+                    "the unit {:?} is one of [unit.{before}] already",
+                    unit.id
+                ));
+                break;
+            }
+            found.push(unit);
+        }
+    }
+    found.sort_by(|one, other| one.id.cmp(&other.id));
+    found
 }
 
 fn time_zone(field: &Field<'_>) -> Option<TimeZone> {
@@ -211,6 +227,9 @@ fn publish(reader: Option<Reader<'_>>) -> Publish {
     let prefix = reader
         .and_then(|reader| reader.field("prefix"))
         .and_then(|field| topic::prefix(&field));
+    let instance = reader
+        .and_then(|reader| reader.field("instance"))
+        .and_then(|field| instance(&field));
     let interval = reader
         .and_then(|reader| reader.field("interval"))
         .and_then(|field| field.duration_in(defaults::INTERVAL_RANGE));
@@ -226,10 +245,21 @@ fn publish(reader: Option<Reader<'_>>) -> Publish {
     }
     Publish {
         prefix: prefix.unwrap_or(defaults::PREFIX).to_owned(),
+        instance,
         interval,
         // A long interval alone is no mistake: the heartbeat follows it.
         heartbeat: heartbeat.unwrap_or(defaults::HEARTBEAT).max(interval),
     }
+}
+
+/// A session's message to itself goes to `<prefix>/status/session` where no instance is named.
+fn instance(field: &Field<'_>) -> Option<String> {
+    let id = field.id()?;
+    if id == "session" {
+        field.wrong("an instance cannot be called \"session\": the service itself publishes under that name");
+        return None;
+    }
+    Some(id.to_owned())
 }
 
 fn store(reader: Option<Reader<'_>>, context: &Context<'_>, state: Option<&Path>) -> Store {

@@ -1,6 +1,6 @@
 //! Topics and JSON pointers. Every sensor's topic is a plain one: no wildcard, not our own.
 
-use super::super::field::Field;
+use super::super::{field::Field, topic::Topic};
 
 /// MQTT counts a topic's bytes in 16 bits (MQTT 3.1.1, 1.5.3).
 const LONGEST: usize = 65_535;
@@ -18,7 +18,7 @@ pub(super) fn prefix<'r>(field: &Field<'r>) -> Option<&'r str> {
 }
 
 /// A topic to hear.
-pub(super) fn topic(field: &Field<'_>, own_prefix: &str) -> Option<String> {
+pub(super) fn topic(field: &Field<'_>, own_prefix: &str) -> Option<Topic> {
     let text = plain(field)?;
     let below = text.strip_prefix(own_prefix);
     if below.is_some_and(|rest| rest.is_empty() || rest.starts_with('/')) {
@@ -28,7 +28,7 @@ pub(super) fn topic(field: &Field<'_>, own_prefix: &str) -> Option<String> {
         ));
         return None;
     }
-    Some(text.to_owned())
+    Some(Topic::new(text))
 }
 
 fn plain<'r>(field: &Field<'r>) -> Option<&'r str> {

@@ -1,5 +1,7 @@
 //! `[unit.*]` and `[unit.*.run]`: one RO/DI unit.
 
+use std::sync::Arc;
+
 use super::{
     super::{
         defaults,
@@ -7,13 +9,19 @@ use super::{
         ranges,
         reader::Reader,
         sensor::{Point, SensorSettings},
-        settings::{Membrane, RunSettings, Storage, Supply, UnitSettings},
+        settings::{Membrane, RunSettings, Storage, Supply},
+        topic::Topic,
+        unit::{CommonSettings, UnitSettings},
     },
-    Context, alert, chemistry, costs, hold_test, sensor, stage, supply,
+    Context, alert, chemistry, costs, hold_test,
+    ids::{self, Named},
+    sensor, stage, supply,
 };
 use crate::quantity::{Flow, TdsScale, Volume};
 
-const KEYS: &[&str] = &[
+pub(super) const KEYS: &[&str] = &[
+    "ids",
+    "ids_from",
     "name",
     "suggested_area",
     "tds_scale",
@@ -37,11 +45,72 @@ pub(super) const RUN_KEYS: &[&str] = &[
     "flush_expected",
 ];
 
-pub(super) fn unit(id: &str, field: &Field<'_>, context: &Context<'_>) -> Option<UnitSettings> {
-    if let Some(sentence) = id_problem(id).or_else(|| reserved(id)) {
+/// The units of a table: one that is called as it is, or those of a template.
+pub(super) fn units(table: &str, field: &Field<'_>, context: &Context<'_>) -> Vec<UnitSettings> {
+    let Some(reader) = Reader::open(field, KEYS) else {
+        return Vec::new();
+    };
+    let listed = ids::of_template(&reader, context);
+    let is_template = listed.is_some();
+    let problem = id_problem(table).or_else(|| reserved(table).filter(|_| !is_template));
+    if let Some(sentence) = problem {
         field.report.wrong(&field.node.key, &field.path, sentence);
     }
-    let reader = Reader::open(field, KEYS)?;
+    ids::check_places(field, is_template);
+    let common = Arc::new(common(table, is_template, &reader, context));
+    let text = |key: &str| reader.field(key).and_then(|field| field.text());
+    let (name, area) = (text("name"), text("suggested_area"));
+    let one = |named: Named| UnitSettings {
+        name: named.name.unwrap_or_else(|| {
+            name.map_or_else(|| named.id.clone(), |name| filled(name, &named.id))
+        }),
+        suggested_area: area.map(|area| filled(area, &named.id)),
+        common: Arc::clone(&common),
+        id: named.id,
+    };
+    let alone = || {
+        let id = table.to_owned();
+        vec![Named { id, name: None }]
+    };
+    let units: Vec<_> = listed.unwrap_or_else(alone).into_iter().map(one).collect();
+    keep_off_our_own(&units, &reader, context.prefix);
+    units
+}
+
+fn filled(text: &str, id: &str) -> String {
+    text.replace(Topic::UNIT, id)
+}
+
+/// An id may make of a topic one of ours.
+fn keep_off_our_own(units: &[UnitSettings], reader: &Reader<'_>, prefix: &str) {
+    let own = format!("{prefix}/");
+    let own_topic = |unit: &UnitSettings| {
+        let topics = unit.sensors.iter().flat_map(SensorSettings::topics);
+        let mut topics = topics.map(|topic| topic.of(&unit.id));
+        topics
+            .find(|topic| *topic == prefix || topic.starts_with(&own))
+            .map(|topic| topic.into_owned())
+    };
+    // Without a template every topic was looked at as it stands.
+    let templates = units.iter().filter(|unit| unit.is_template);
+    if let Some((unit, topic)) = templates
+        .filter_map(|unit| own_topic(unit).map(|topic| (unit, topic)))
+        .next()
+    {
+        reader.wrong(format!(
+            "the unit {:?} would hear {topic:?}, which lies under {prefix:?}, where our own results \
+             are published; choose another topic or another publish.prefix",
+            unit.id
+        ));
+    }
+}
+
+fn common(
+    table: &str,
+    is_template: bool,
+    reader: &Reader<'_>,
+    context: &Context<'_>,
+) -> CommonSettings {
     let scale = reader
         .field("tds_scale")
         .and_then(|field| tds_scale(&field))
@@ -49,21 +118,15 @@ pub(super) fn unit(id: &str, field: &Field<'_>, context: &Context<'_>) -> Option
     let membrane = reader
         .table("membrane", supply::MEMBRANE_KEYS)
         .and_then(|table| supply::membrane(&table));
-    let stages = stage::stages(&reader);
-    let sensors = sensor::sensors(&reader, &stages, scale, context);
+    let stages = stage::stages(reader);
+    let sensors = sensor::sensors(reader, &stages, scale, context);
     let supply = reader
         .table("supply", supply::SUPPLY_KEYS)
         .map_or_else(Supply::default, |table| supply::supply(&table, scale));
-    chemistry::carbon_needs_a_level(&reader, &stages, &supply.chemistry);
-    Some(UnitSettings {
-        id: id.to_owned(),
-        name: reader
-            .field("name")
-            .and_then(|field| field.text().map(str::to_owned))
-            .unwrap_or_else(|| id.to_owned()),
-        suggested_area: reader
-            .field("suggested_area")
-            .and_then(|field| field.text().map(str::to_owned)),
+    chemistry::carbon_needs_a_level(reader, &stages, &supply.chemistry);
+    CommonSettings {
+        table: table.to_owned(),
+        is_template,
         time_zone: context.time_zone.clone(),
         display: context.display,
         takes_commands: context.takes_commands,
@@ -77,7 +140,7 @@ pub(super) fn unit(id: &str, field: &Field<'_>, context: &Context<'_>) -> Option
             membrane.as_ref(),
             &sensors,
         ),
-        costs: costs::costs(&reader, &stages),
+        costs: costs::costs(reader, &stages),
         hold_test: hold_test::hold_test(reader.table("hold_test", hold_test::KEYS).as_ref()),
         membrane,
         stages,
@@ -93,11 +156,11 @@ pub(super) fn unit(id: &str, field: &Field<'_>, context: &Context<'_>) -> Option
             .field("order_ahead")
             .and_then(|field| field.duration_in(defaults::ORDER_AHEAD_RANGE))
             .unwrap_or(defaults::ORDER_AHEAD),
-    })
+    }
 }
 
 /// The service tells whether it is there on `<prefix>/status`.
-fn reserved(id: &str) -> Option<String> {
+pub(super) fn reserved(id: &str) -> Option<String> {
     (id == "status").then(|| {
         "a unit cannot be called \"status\": the service itself publishes under that name"
             .to_owned()

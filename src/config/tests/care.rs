@@ -30,7 +30,7 @@ fn a_reminder_follows_the_disinfectant_unless_written() {
 
 #[test]
 fn limits_have_their_defaults_and_are_read() {
-    let care = unit("").alerts.care;
+    let care = unit("").alerts.care.clone();
     assert!(care.chlorine_breakthrough && care.rinse_due);
     assert_eq!(care.positive.mg_per_l(), 0.1);
     let scaling = care.scaling_risk.unwrap();
@@ -39,7 +39,7 @@ fn limits_have_their_defaults_and_are_read() {
         "[unit.k.alert.chlorine_breakthrough]\nlimit = \"0.2 mg/L\"\nenabled = false\n\
          [unit.k.alert.rinse_due]\nenabled = false\n[unit.k.alert.scaling_risk]\nlimit = -0.3\n",
     );
-    let care = care.alerts.care;
+    let care = &care.alerts.care;
     assert!(!care.chlorine_breakthrough && !care.rinse_due);
     assert_eq!(care.positive.mg_per_l(), 0.2, "still what spends a vessel");
     assert_eq!(care.scaling_risk.unwrap().clear, -0.4);

@@ -19,7 +19,7 @@ fn prices_are_for_the_volume_they_are_written_for() {
     let unit = unit(&format!(
         "{STAGE}[unit.k.costs]\ncurrency = \"USD\"\nwater = \"4.20 /m3\"\nwaste_water = \"6 /kgal\"\n"
     ));
-    let costs = unit.costs.unwrap();
+    let costs = unit.costs.as_ref().unwrap();
     assert_eq!(costs.currency, "USD");
     assert_relative_eq!(costs.water.unwrap().per_litre(), 0.0042);
     // A US gallon is 3.785411784 L (NIST SP 811).
@@ -41,7 +41,7 @@ fn a_hold_test_is_made_as_it_is_written() {
         "[unit.k.hold_test]\nminutes = 30\nallowed_share = \"2 %\"\nallowed_drop = \"1 psi\"\n\
          least_pressure = \"2 bar\"\n",
     );
-    let hold = unit.hold_test;
+    let hold = &unit.hold_test;
     assert_eq!(hold.time, Duration::from_secs(1800));
     assert_relative_eq!(hold.allowed_share, 0.02);
     assert_relative_eq!(hold.allowed_drop.psi(), 1.0);

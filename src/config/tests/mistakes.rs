@@ -87,7 +87,7 @@ clear = "2 mg/L"
     for part in [
         "test.toml:5:1\n  intervall = \"10 s\"\n  ^^^^^^^^^\n",
         "did you mean \"interval\"?",
-        "known here: heartbeat, interval, prefix",
+        "known here: heartbeat, instance, interval, prefix",
         "\"60\" has no unit",
         "has the unit \"PSI\"; a pressure is written in bar, psi",
         "password_file",

@@ -10,6 +10,7 @@ mod loads;
 mod mistakes;
 mod notices;
 mod notify;
+mod units;
 mod values;
 mod web;
 

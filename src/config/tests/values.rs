@@ -72,7 +72,7 @@ fn ratings_and_ratios_are_understood_in_the_trades_spelling() {
     );
     assert_eq!(unit.supply.waste_ratio, Some(4.0));
     assert_eq!(unit.supply.conductivity.unwrap().us_per_cm(), 500.0);
-    let membrane = unit.membrane.unwrap();
+    let membrane = unit.membrane.as_ref().unwrap();
     // 100 US gal/d = 378.541 L/d: NIST SP 811, 1 US gal = 3.785411784 L.
     assert_relative_eq!(
         membrane.flow.l_per_day(),
@@ -271,7 +271,7 @@ fn a_spare_and_a_stage_name_their_sensors() {
 #[test]
 fn alerts_have_the_trades_limits_unless_written() {
     let unit = unit("");
-    let alerts = unit.alerts;
+    let alerts = &unit.alerts;
     let product = alerts.product_tds_high.unwrap();
     // Common practice, no source: 1 mg/L, which a 0.5 scale shows at 2 µS/cm.
     assert_relative_eq!(product.raise.us_per_cm(), 2.0, max_relative = 1e-12);

@@ -281,12 +281,12 @@ impl Scene<'_> {
 /// else the topic but for its last level, as firmware publishes it.
 fn board(sensor: &SensorSettings) -> &str {
     match &sensor.availability {
-        Some(availability) => &availability.topic,
-        None if sensor.pointer.is_some() => &sensor.topic,
-        None => sensor
-            .topic
-            .rsplit_once('/')
-            .map_or(sensor.topic.as_str(), |(board, _)| board),
+        Some(availability) => availability.topic.as_written(),
+        None if sensor.pointer.is_some() => sensor.topic.as_written(),
+        None => {
+            let topic = sensor.topic.as_written();
+            topic.rsplit_once('/').map_or(topic, |(board, _)| board)
+        }
     }
 }
 

@@ -109,6 +109,8 @@ pub(in crate::core) fn alerts_of(
             });
         }
     }
+    // It never grows, and with thousands of units its spare room would be most of their memory.
+    list.shrink_to_fit();
     list
 }
 

@@ -7,14 +7,31 @@ use std::{
     time::Instant,
 };
 
-use crate::digest::digest;
+use crate::{config::Publish, digest::digest};
 
-/// A name made of `prefix` and a digest of the machine's identity (`/etc/machine-id`; without one,
+/// A name made of the prefix and a digest of the machine's identity (`/etc/machine-id`; without one,
 /// the host name): 23 letters, digits and `-` at most, which every broker must take
-/// (MQTT 3.1.1, 3.1.3.1, except for the dash, which all known ones take).
+/// (MQTT 3.1.1, 3.1.3.1, except for the dash, which all known ones take). An instance is the same
+/// wherever it runs: who takes up its state elsewhere finds what the broker kept for it, and of two that
+/// run by mistake the broker throws one out.
 #[must_use]
-pub fn default_client_id(prefix: &str) -> String {
-    from_identity(prefix, &machine_identity())
+pub fn default_client_id(publish: &Publish) -> String {
+    of_part(publish, "")
+}
+
+/// As [`default_client_id`], for the session of the Homie convention.
+#[must_use]
+pub fn default_homie_client_id(publish: &Publish) -> String {
+    of_part(publish, "/homie")
+}
+
+fn of_part(publish: &Publish, part: &str) -> String {
+    let identity = publish.instance.as_ref().map_or_else(
+        machine_identity,
+        // No machine is called so.
+        |instance| format!("/{instance}"),
+    );
+    from_identity(&format!("{}{part}", publish.prefix), &identity)
 }
 
 /// A name for a session that is soon over, another each time: 22 letters, every broker takes 23.
@@ -49,6 +66,8 @@ fn from_identity(prefix: &str, identity: &str) -> String {
 
 #[cfg(test)]
 mod tests {
+    use std::{collections::BTreeSet, time::Duration};
+
     use super::*;
 
     #[test]
@@ -71,6 +90,24 @@ mod tests {
         let nested = from_identity("home/water/permeated", "another");
         assert!(nested.len() <= 23 && !nested.contains('/'), "{nested}");
         assert_ne!(nested, from_identity("home/water/permeatec", "another"));
-        assert_eq!(default_client_id("x"), default_client_id("x"));
+    }
+
+    #[test]
+    fn an_instance_is_called_the_same_on_every_machine_and_apart_from_all_others() {
+        let publish = |instance: Option<&str>| Publish {
+            prefix: "permeated".to_owned(),
+            instance: instance.map(str::to_owned),
+            interval: Duration::ZERO,
+            heartbeat: Duration::ZERO,
+        };
+        let all = [None, Some("east"), Some("west"), Some("homie")].map(publish);
+        let of = |publish| [default_client_id(publish), default_homie_client_id(publish)];
+        let names: BTreeSet<String> = all.iter().flat_map(of).collect();
+        assert_eq!(names.len(), 8, "{names:?}");
+        assert_eq!(
+            default_client_id(&all[1]),
+            from_identity("permeated", "/east"),
+            "nothing of the machine is in it"
+        );
     }
 }

@@ -31,7 +31,7 @@ use rumqttc::{AsyncClient, NetworkOptions};
 use tokio::task::JoinHandle;
 
 pub use ask::{AskError, Asked, Question, ask};
-pub use client_id::default_client_id;
+pub use client_id::{default_client_id, default_homie_client_id};
 pub use hear::{HearError, Heard, Hearing, Listened, Silence, hear};
 pub use inbox::{FromBroker, Message, Receipt};
 pub use options::{

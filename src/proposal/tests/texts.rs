@@ -35,9 +35,12 @@ fn what_is_active_is_configured_as_found_and_the_rest_is_a_comment() {
     let sensors = &settings.units[0].sensors;
     let points: Vec<Point> = sensors.iter().map(|sensor| sensor.at).collect();
     assert_eq!(points, [Point::FeedTds, Point::PermeateTds], "{text}");
-    assert_eq!(sensors[0].topic, "/we\"ird \u{1f4a7} rodi\\/feed_tds");
     assert_eq!(
-        sensors[0].availability.as_ref().unwrap().topic,
+        sensors[0].topic.as_written(),
+        "/we\"ird \u{1f4a7} rodi\\/feed_tds"
+    );
+    assert_eq!(
+        sensors[0].availability.as_ref().unwrap().topic.as_written(),
         "/we\"ird \u{1f4a7} rodi\\/status"
     );
     assert_eq!(sensors[1].pointer.as_deref(), Some("/permeate tds/a~0b~1c"));
@@ -73,7 +76,7 @@ fn the_least_doubtful_stands_where_nothing_is_sure() {
         .live("rodi/flow", "3");
     let text = configuration(&house);
     let settings = settings(&text);
-    assert_eq!(settings.units[0].sensors[0].topic, "rodi/tds");
+    assert_eq!(settings.units[0].sensors[0].topic.as_written(), "rodi/tds");
     assert!(text.contains("nothing here is sure"), "{text}");
 }
 
@@ -129,7 +132,7 @@ proptest! {
         if proposal.has_sensors() {
             let settings = settings(&configuration(&house));
             for sensor in &settings.units[0].sensors {
-                let is_heard = messages.iter().any(|(start, name, ..)| sensor.topic == format!("{start}/{name}"));
+                let is_heard = messages.iter().any(|(start, name, ..)| sensor.topic.as_written() == format!("{start}/{name}"));
                 prop_assert!(is_heard, "{}", sensor.topic);
             }
         }

@@ -56,7 +56,7 @@ pub fn is_state(topic: &str) -> bool {
 /// Where the service tells how it stands; the broker says [`LOST`] there for it.
 #[must_use]
 pub fn status_topic(homie: &Homie) -> String {
-    state_topic(homie, &homie.instance)
+    state_topic(homie, &homie.service)
 }
 
 fn state_topic(homie: &Homie, device: &str) -> String {
@@ -69,7 +69,7 @@ pub fn states(settings: &Settings, homie: &Homie, word: &str) -> Vec<Outgoing> {
     let units = settings.units.iter();
     let units = units.map(|unit| device_id(homie, &unit.id));
     units
-        .chain([homie.instance.clone()])
+        .chain([homie.service.clone()])
         .map(|device| told(state_topic(homie, &device), word.to_owned()))
         .collect()
 }
@@ -80,9 +80,9 @@ pub fn service(settings: &Settings, homie: &Homie) -> Outgoing {
     let units = settings.units.iter();
     let children: Vec<String> = units.map(|unit| device_id(homie, &unit.id)).collect();
     let mut body = Map::new();
-    body.insert("name".to_owned(), short(&settings.hub.instance).into());
+    body.insert("name".to_owned(), short(&settings.hub.service).into());
     body.insert("children".to_owned(), children.into());
-    description(homie, &homie.instance, body)
+    description(homie, &homie.service, body)
 }
 
 /// What a unit is that publishes these states.
@@ -99,7 +99,7 @@ pub fn unit(homie: &Homie, unit: &Unit, states: &[State]) -> Outgoing {
     }
     let mut body = Map::new();
     body.insert("name".to_owned(), short(&settings.name).into());
-    body.insert("root".to_owned(), homie.instance.as_str().into());
+    body.insert("root".to_owned(), homie.service.as_str().into());
     body.insert("nodes".to_owned(), nodes.into());
     description(homie, &device_id(homie, &settings.id), body)
 }

@@ -2,6 +2,8 @@
 //! of them any more. Once it has started they are announced with the least that it takes, and then removed
 //! as if it had been there all the time. Pure: what was announced, what is there → messages in steps.
 
+use std::collections::HashMap;
+
 use serde_json::{Map, Value, json};
 
 use super::{
@@ -19,10 +21,11 @@ pub(super) fn farewell(devices: &[Device], hub: &Hub, before: &Announced) -> Vec
     if hub.discovery == Discovery::Off {
         return Vec::new();
     }
+    let there = devices.iter().map(|device| (device.topic(hub), device));
+    let there: HashMap<String, &Device> = there.collect();
     for (topic, kinds) in before {
         let kinds = read(kinds);
-        let device = devices.iter().find(|device| device.topic(hub) == *topic);
-        let messages = match device {
+        let messages = match there.get(topic) {
             Some(device) => of_device(device, hub, gone(device, &kinds)),
             None => of_gone_device(topic, &kinds),
         };

@@ -57,13 +57,13 @@ const LARGEST_MESSAGE: usize = 200_000;
 /// The service's own device, which every unit hangs on.
 #[must_use]
 pub fn service(settings: &Settings) -> Device {
-    let instance = &settings.hub.instance;
+    let instance = &settings.hub.service;
     let mut component = Component::new("connection", "binary_sensor");
     component.put("unique_id", format!("{instance}.connection"));
     component.put("name", "Connection");
     component.put("device_class", "connectivity");
     component.put("entity_category", "diagnostic");
-    component.put("state_topic", status_topic(settings));
+    component.put("state_topic", settings.publish.status_topic());
     component.put("payload_on", super::document::ONLINE);
     component.put("payload_off", super::document::OFFLINE);
     let mut about = json!({
@@ -97,7 +97,7 @@ pub fn unit(settings: &Settings, unit: &Unit, states: &[State]) -> Device {
         "manufacturer": "permeated",
         "model": "RO/DI unit",
         "sw_version": env!("CARGO_PKG_VERSION"),
-        "via_device": instance,
+        "via_device": settings.hub.service,
     });
     if let Some(area) = &unit_settings.suggested_area {
         about["suggested_area"] = short(area).into();
@@ -108,7 +108,7 @@ pub fn unit(settings: &Settings, unit: &Unit, states: &[State]) -> Device {
     let place = entities::Place {
         prefix: &settings.publish.prefix,
         unique: format!("{instance}_{id}"),
-        status: status_topic(settings),
+        status: settings.publish.status_topic(),
         unit,
     };
     Device {
@@ -116,7 +116,7 @@ pub fn unit(settings: &Settings, unit: &Unit, states: &[State]) -> Device {
         id: id.clone(),
         about,
         availability: vec![
-            status_topic(settings),
+            settings.publish.status_topic(),
             super::document::topic(&settings.publish.prefix, unit, State::Available),
         ],
         components: entities::of(&place, states),
@@ -267,10 +267,6 @@ fn told(topic: String, message: Map<String, Value>) -> Outgoing {
         payload: Value::from(message).to_string(),
         retain: true,
     }
-}
-
-fn status_topic(settings: &Settings) -> String {
-    format!("{}/status", settings.publish.prefix)
 }
 
 /// An alert's name for people: what it tells, and of which sensor or stage.
