@@ -185,15 +185,12 @@ impl Keeper {
         self.due = None;
         self.last = Instant::now();
         let checkpoint = std::mem::take(&mut self.waiting);
-        let receipts = std::mem::take(&mut self.receipts);
-        let notices = std::mem::take(&mut self.notices);
-        let sums = std::mem::take(&mut self.sums);
         let answer = self.store.save(checkpoint.clone());
         self.writing = Some(Writing {
             checkpoint,
-            receipts,
-            notices,
-            sums,
+            receipts: std::mem::take(&mut self.receipts),
+            notices: std::mem::take(&mut self.notices),
+            sums: std::mem::take(&mut self.sums),
             answer,
         });
     }

@@ -10,7 +10,7 @@
 
 use std::{
     collections::BTreeMap,
-    io::{self, Write},
+    io,
     path::Path,
     sync::Arc,
     time::{Duration, Instant},

@@ -5,25 +5,31 @@ use std::time::Duration;
 
 use crate::time::Mono;
 
-/// Of messages that are no readings the first is told, and after a reading the next …
-const NOTHING_AGAIN: Duration = Duration::from_secs(600);
-/// … and of odd counts the first of each minute; both at the earliest so much later. All are counted.
-const ODD_AGAIN: Duration = Duration::from_secs(60);
+/// In a stretch of this length …
+const STRETCH: Duration = Duration::from_secs(600);
+/// … so many of each are told; all are counted.
+const MOST: u8 = 3;
 
 /// What was told when.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Telling {
     /// Whether the last message was no reading.
     is_nothing: bool,
-    nothing_at: Option<Mono>,
-    odd_at: Option<Mono>,
+    nothing: Stretch,
+    odd: Stretch,
+}
+
+/// A stretch of time, and how much was told in it.
+#[derive(Clone, Copy, Debug, Default)]
+struct Stretch {
+    began: Mono,
+    told: u8,
 }
 
 impl Telling {
-    /// No reading came: whether that is told.
+    /// No reading came: whether that is told. It is told once until one comes.
     pub fn nothing(&mut self, now: Mono) -> bool {
-        !std::mem::replace(&mut self.is_nothing, true)
-            && is_due(&mut self.nothing_at, now, NOTHING_AGAIN)
+        !std::mem::replace(&mut self.is_nothing, true) && self.nothing.has_room(now)
     }
 
     /// A reading came.
@@ -33,16 +39,22 @@ impl Telling {
 
     /// An odd count came: whether that is told.
     pub fn odd(&mut self, now: Mono) -> bool {
-        is_due(&mut self.odd_at, now, ODD_AGAIN)
+        self.odd.has_room(now)
     }
 }
 
-fn is_due(told: &mut Option<Mono>, now: Mono, pause: Duration) -> bool {
-    let is_due = told.is_none_or(|at| now.since(at) >= pause);
-    if is_due {
-        *told = Some(now);
+impl Stretch {
+    fn has_room(&mut self, now: Mono) -> bool {
+        if self.told == 0 || now.since(self.began) >= STRETCH {
+            *self = Self {
+                began: now,
+                told: 0,
+            };
+        }
+        let has_room = self.told < MOST;
+        self.told += u8::from(has_room);
+        has_room
     }
-    is_due
 }
 
 #[cfg(test)]
@@ -56,11 +68,11 @@ mod tests {
             telling.reading();
             telling.nothing(Mono(second * 1000))
         });
-        assert_eq!(told.count(), 6);
+        assert_eq!(told.count(), 6 * 3);
         // Without a reading between them they are told once.
         let told = (3600..7200).filter(|second| telling.nothing(Mono(second * 1000)));
         assert_eq!(told.count(), 0);
         let told = (0..600).filter(|second| telling.odd(Mono(second * 1000)));
-        assert_eq!(told.count(), 10);
+        assert_eq!(told.count(), 3);
     }
 }
