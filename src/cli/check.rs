@@ -90,9 +90,9 @@ fn tables(settings: &Settings) -> impl Iterator<Item = &UnitSettings> {
     units.filter(move |unit| seen.insert(&unit.table))
 }
 
-/// What the settings mean, in plain words: for every unit (one of each template) what is suspicious, which sensor or key would
-/// add most, its train, its sensors, what is computed and how surely, what is not and why, and the
-/// alerts. `files` is what is wrong with files that are named in it. Lines are as long as they are.
+/// What the settings mean, in plain words: for every unit (one of each template) what is suspicious,
+/// which sensor or key would add most, its train, its sensors, what is computed and how surely, what is
+/// not and why, and the alerts. `files` is what is wrong with files that are named in it. Lines are as long as they are.
 #[must_use]
 pub fn text(settings: &Settings, files: &[String]) -> String {
     let suspicions = tables(settings).flat_map(odd::suspicions).count() + files.len();

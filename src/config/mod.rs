@@ -3,8 +3,8 @@
 //!
 //! The way of a value: text → tree that knows where everything was written (`tree`) → single
 //! values from the environment laid over it (`environment`) → read key by key (`reader`, `field`)
-//! → settings (`resolve`). Reads the file and
-//! the lists of units that it names, no environment and no clock.
+//! → settings (`resolve`). Reads the file and the lists of units that it names, no environment and
+//! no clock.
 
 mod alerting;
 mod chemistry;
