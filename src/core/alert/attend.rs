@@ -357,7 +357,13 @@ fn text(
 
 #[cfg(test)]
 mod tests {
+    use std::{collections::BTreeMap, sync::Arc};
+
     use super::*;
+    use crate::{
+        config,
+        core::{UnitState, alert::Seen},
+    };
 
     /// Central European time was an hour ahead of UTC on 1 and 2 March 2026 (EU directive 2000/84/EC).
     #[test]
@@ -376,5 +382,59 @@ mod tests {
             let since = Wall::from_rfc3339(since).unwrap();
             assert_eq!(since_when(since, now, &zone).as_deref(), expected);
         }
+    }
+
+    #[test]
+    fn what_lasts_is_told_in_whole_minutes_hours_or_days() {
+        for (seconds, whole) in [
+            (119, 60),
+            (3599, 3540),
+            (3600, 3600),
+            (7300, 7200),
+            (172_799, 169_200),
+            (172_800, 172_800),
+            (260_000, 259_200),
+        ] {
+            let expected = duration_text(Duration::from_secs(whole));
+            assert_eq!(roughly(Duration::from_secs(seconds)), expected, "{seconds}");
+        }
+    }
+
+    #[test]
+    fn a_notice_says_what_it_was_how_long_and_what_else_and_fits() {
+        let config = "[broker]\nurl = \"mqtt://localhost\"\n[[unit.u.sensor]]\nat = \"leak\"\ntopic = \"t\"\n";
+        let settings = config::from_text("test", config, &BTreeMap::new(), None).unwrap();
+        let now = Now {
+            mono: Mono(0),
+            wall: Wall::from_rfc3339("2026-03-02T07:00:00Z").unwrap(),
+        };
+        let settings = Arc::new(settings.units[0].clone());
+        let mut alert = Unit::new(settings, UnitState::default(), now).alerts()[0].clone();
+        let since = Wall::from_rfc3339("2026-03-02T02:10:00Z");
+        let mut said = |kind, also: &[&str], sentence: &str| {
+            alert.seen = Some(Seen::words(sentence.to_owned()));
+            let also: Vec<String> = also.iter().map(|key| (*key).to_owned()).collect();
+            text(&alert, kind, since, &also, now, &TimeZone::UTC)
+        };
+        assert_eq!(
+            said(NoticeKind::Cleared, &[], "Wet."),
+            "All is well again after 4 h. It was: Wet."
+        );
+        let told = said(NoticeKind::Raised, &["a"], "Wet.");
+        assert!(
+            told.starts_with("Wet. Since 02:10. It explains a, too. "),
+            "{told}"
+        );
+        let told = said(NoticeKind::Reminder, &["a", "b", "c"], "Wet.");
+        assert!(
+            told.starts_with("For 4 h now: Wet. It explains 3 more alerts. "),
+            "{told}"
+        );
+        let told = said(NoticeKind::Raised, &[], &"drop ".repeat(120));
+        assert!(
+            told.starts_with("drop drop") && told.ends_with("drop…"),
+            "{told}"
+        );
+        assert!((LONGEST_TEXT - 9..=LONGEST_TEXT).contains(&told.chars().count()));
     }
 }

@@ -243,6 +243,7 @@ mod tests {
         assert!(
             much.starts_with("Too much") && much.contains("9.0 parts") && much.contains("5.6:1")
         );
+        assert!(much.contains("(recovery 10.0 %)"), "{much}");
         let little = split_text(50.0, 100.0 / 3.4);
         assert!(little.starts_with("Too little") && little.contains("1.0 parts"));
         assert!(

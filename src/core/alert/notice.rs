@@ -280,5 +280,7 @@ mod tests {
         assert_eq!(shortened(two, 30), "The first sentence has 2.5 L…");
         assert_eq!(shortened(two, 64), two);
         assert_eq!(shortened("µµµµ", 3), "µµ…");
+        let short = "So. What comes next says more than that.";
+        assert_eq!(shortened(short, 20), "So. What comes…");
     }
 }

@@ -361,3 +361,6 @@ impl Circumstances<'_> {
         Seen::words(sentence)
     }
 }
+
+#[cfg(test)]
+mod tests;

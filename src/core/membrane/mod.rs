@@ -381,6 +381,11 @@ fn membrane_metrics() -> impl Iterator<Item = Metric> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::{
+        config::{self, Limit},
+        core::alert::{flow_falling, salt_rising},
+        physics::normal::BAND_95,
+    };
 
     fn learn(state: &mut MembraneState, salt: Option<f64>) {
         let lesson = Lesson {
@@ -417,5 +422,54 @@ mod tests {
         assert_eq!(state.shift(Wear::Salt), None);
         let change = state.change(Wear::Salt).unwrap();
         assert!((change.value - 0.22).abs() < 0.03, "{change:?}");
+    }
+
+    /// Limits laid just before and just beyond what is known of the trend, with its band of 95 %.
+    #[test]
+    fn a_trend_is_told_once_it_is_surely_beyond_its_limit() {
+        let mut state = MembraneState::default();
+        for run in 0..60 {
+            learn(&mut state, Some(-5.0 + 0.01 * f64::from(run % 3)));
+        }
+        let text = "[broker]\nurl = \"mqtt://localhost\"\n[[unit.u.sensor]]\nat = \"leak\"\ntopic = \"t\"\n";
+        let settings = config::from_text("test", text, &BTreeMap::new(), None).unwrap();
+        let mut alerts = settings.units[0].alerts.clone();
+        let mut told = |state: &MembraneState, wear: Wear, [raise, clear]: [f64; 2]| {
+            let limit = Some(Limit {
+                raise: raise.exp(),
+                clear: clear.exp(),
+                hold: Duration::from_secs(7),
+                clear_hold: Duration::from_secs(8),
+            });
+            (alerts.normalized_flow_falling, alerts.salt_passage_rising) = (limit, limit);
+            let judged = match wear {
+                Wear::Flow => flow_falling(state, &alerts),
+                Wear::Salt => salt_rising(state, &alerts),
+            };
+            let judged = judged.unwrap();
+            let change = state.change(wear).unwrap().value;
+            assert!((judged.value - 100.0 * change.exp()).abs() < 1e-9);
+            assert!((judged.limit - 100.0 * raise.exp()).abs() < 1e-9);
+            assert_eq!((judged.hold.as_secs(), judged.clear_hold.as_secs()), (7, 8));
+            format!("{:?}", judged.verdict)
+        };
+        for (wear, worse) in [(Wear::Flow, -1.0), (Wear::Salt, 1.0)] {
+            let change = state.change(wear).unwrap();
+            let sure = change.value - worse * BAND_95 * change.deviation;
+            let at = |from: f64, by: f64| from + worse * by;
+            for (raise, clear, verdict) in [
+                (at(sure, -1e-6), at(sure, -0.1), "Beyond"),
+                (at(sure, 1e-6), at(change.value, -1e-6), "Between"),
+                (at(sure, 1e-6), at(change.value, 1e-6), "Well"),
+            ] {
+                assert_eq!(told(&state, wear, [raise, clear]), verdict, "{wear:?}");
+            }
+        }
+        // A step is told at once, however far the limit.
+        for _ in 0..20 {
+            learn(&mut state, Some(-4.5));
+        }
+        assert!(state.shift(Wear::Salt).is_some());
+        assert_eq!(told(&state, Wear::Salt, [9.0, 8.0]), "Beyond");
     }
 }
