@@ -46,6 +46,8 @@ fn a_removed_stage_sensor_and_unit_leave_no_ghosts() {
         &site,
         &[
             "permeated/gone/value/stage/carbon/age_d",
+            // The ages are told at the start already, litres once the pulses have come.
+            "permeated/u/value/stage/mixed-bed/treated_l",
             "permeated/u/value/stage/mixed-bed/age_d",
         ],
     );
