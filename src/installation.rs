@@ -7,6 +7,7 @@
 mod commands;
 mod homie;
 mod hubs;
+mod keeping;
 mod readings;
 mod topics;
 
@@ -182,6 +183,8 @@ impl Installation {
         };
         let payload = Payload::new(message.payload);
         let mut keep = Keep::Nothing;
+        // Listeners of one unit stand together: it looks when all of its sensors have heard the message.
+        let mut hearing = None;
         for listener in listeners.iter().copied() {
             let (Listener::Availability { seat, sensor } | Listener::Sensor { seat, sensor }) =
                 listener;
@@ -200,29 +203,42 @@ impl Installation {
             };
             let heard = taken
                 .unit
-                .observe(now, sensor, observation, arrival, message.packet);
+                .hear(now, sensor, observation, arrival, message.packet);
             keep = keep.max(heard);
-            taken.publisher.stir();
-            self.settle(seat, now);
+            if let Some(before) = hearing.replace(seat).filter(|before| *before != seat) {
+                self.look(before, now);
+            }
+        }
+        if let Some(seat) = hearing {
+            self.look(seat, now);
         }
         keep
     }
 
-    /// Hears a sensor's plain value from a table, whatever its topic and pointer are; `unit` and `sensor`
-    /// are their places in the settings.
-    pub fn hear_reading(&mut self, now: Now, unit: usize, sensor: usize, text: &str) {
+    /// Hears sensors' plain values of one moment from a table, whatever their topics and pointers are: of each its
+    /// unit and sensor, by their places in the settings, and the text.
+    pub fn hear_readings<'a>(
+        &mut self,
+        now: Now,
+        readings: impl IntoIterator<Item = (usize, usize, &'a str)>,
+    ) {
         self.advance(now);
-        let Some(seat) = self.seats.get_mut(unit) else {
-            return;
-        };
-        let Some(settings) = seat.unit.settings().sensors.get(sensor) else {
-            return;
-        };
-        let observation = plain_observation(settings, text);
-        seat.unit
-            .observe(now, sensor, observation, Arrival::Live, None);
-        seat.publisher.stir();
-        self.settle(unit, now);
+        let mut hearing = BTreeSet::new();
+        for (unit, sensor, text) in readings {
+            let Some(seat) = self.seats.get_mut(unit) else {
+                continue;
+            };
+            let Some(settings) = seat.unit.settings().sensors.get(sensor) else {
+                continue;
+            };
+            let observation = plain_observation(settings, text);
+            seat.unit
+                .hear(now, sensor, observation, Arrival::Live, None);
+            hearing.insert(unit);
+        }
+        for unit in hearing {
+            self.look(unit, now);
+        }
     }
 
     /// When [`Installation::advance`] should be called if nothing is heard before.
@@ -243,12 +259,12 @@ impl Installation {
             let Some(taken) = self.seats.get_mut(seat) else {
                 return;
             };
-            if taken.unit.deadline() <= at {
-                taken.unit.tick(moment);
-                taken.publisher.stir();
-            }
             // The next deadline lies ahead of this one, so this ends.
-            self.settle(seat, moment);
+            if taken.unit.deadline() <= at {
+                self.look(seat, moment);
+            } else {
+                self.settle(seat, moment);
+            }
         }
         self.announce(now, now.mono);
     }
@@ -296,40 +312,13 @@ impl Installation {
         document::notice(self.prefix(), unit, notice)
     }
 
-    /// What was told of is to be kept, though no reading changed it.
-    pub fn keep_all(&mut self) {
-        for seat in &mut self.seats {
-            seat.unit.keep_soon();
+    /// Lets a unit look, and hands on what comes of it.
+    fn look(&mut self, index: usize, now: Now) {
+        if let Some(seat) = self.seats.get_mut(index) {
+            seat.unit.tick(now);
+            seat.publisher.stir();
+            self.settle(index, now);
         }
-    }
-
-    /// The same of the units that told of another sum since last asked: of thousands at rest, few.
-    pub fn keep_told(&mut self) {
-        for seat in &mut self.seats {
-            if seat.publisher.take_told_sums() {
-                seat.unit.keep_soon();
-            }
-        }
-    }
-
-    /// The units whose state changed since last asked, and how soon it must be kept.
-    pub fn take_changed(&mut self) -> (Keep, Vec<(String, UnitState)>) {
-        let mut keep = Keep::Nothing;
-        let changed = self.changed().map(|(own, id, state)| {
-            keep = keep.max(own);
-            (id, state)
-        });
-        let states = changed.collect();
-        (keep, states)
-    }
-
-    /// The same one by one: all states of thousands of units need not be there at once.
-    pub fn changed(&mut self) -> impl Iterator<Item = (Keep, String, UnitState)> {
-        self.seats.iter_mut().filter_map(|seat| {
-            let keep = seat.unit.take_keep();
-            let id = || seat.unit.settings().id.clone();
-            (keep > Keep::Nothing).then(|| (keep, id(), seat.unit.state()))
-        })
     }
 
     /// Turns a unit's outputs into messages, publishes what is due, and notes its next deadline.

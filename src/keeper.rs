@@ -1,24 +1,25 @@
 //! What is to be kept when: gathers what changed, hands it to the store one checkpoint at a time,
 //! and releases a message's receipt only once the change it made is durable.
 
+mod parts;
+
 use std::{
     collections::{BTreeMap, BTreeSet},
     time::Duration,
 };
 
-use serde_json::{Map, Value};
 use tokio::{sync::oneshot, time::Instant};
 
 use crate::{
     core::{
-        Keep, UnitState,
+        Keep, MAY_WAIT,
         alert::{Episode, Notice},
     },
     edge::{
         mqtt::Receipt,
         store::{
-            AlertRow, Checkpoint, EntryRow, NoticeKey, NoticeRow, Parts, RunRow, SampleRow,
-            StageRow, Store, StoreError,
+            AlertRow, Checkpoint, EntryRow, NoticeKey, NoticeRow, RunRow, SampleRow, StageRow,
+            Store, StoreError,
         },
     },
     installation::{Installation, Record},
@@ -26,11 +27,15 @@ use crate::{
     wire::{Outgoing, recorded},
 };
 
+use parts::readable_parts;
+pub use parts::{state_of_parts, state_parts};
+
 /// Urgent changes wait this long for others: a burst of increments needs one write, not twenty.
 const GATHER: Duration = Duration::from_millis(200);
 /// After a failed write the next is tried this much later.
 const RETRY: Duration = Duration::from_secs(10);
-/// Samples are for graphs: they wait this long for each other, to spare a memory card …
+/// Samples are for graphs: they wait this long for each other, to spare a memory card; with them what may wait of
+/// the states …
 const SAMPLES: Duration = Duration::from_secs(600);
 /// … and while nothing can be written only so many wait of each unit, or of all together where few units
 /// are.
@@ -178,8 +183,9 @@ impl Keeper {
         if self.writing.is_some() {
             return;
         }
-        self.gather(installation);
-        if self.sampled.elapsed() >= SAMPLES {
+        let is_whole = self.sampled.elapsed() >= SAMPLES;
+        self.gather(installation, is_whole);
+        if is_whole {
             self.hand_over_samples(installation);
         }
         self.due = None;
@@ -246,7 +252,7 @@ impl Keeper {
             released.notices.clear();
             released.queued.clear();
         }
-        self.gather(installation);
+        self.gather(installation, true);
         self.hand_over_samples(installation);
         self.begin(installation);
         let Some(writing) = self.writing.take() else {
@@ -259,8 +265,8 @@ impl Keeper {
         Ok(released)
     }
 
-    fn gather(&mut self, installation: &mut Installation) {
-        let gathered = gather(installation, &mut self.waiting);
+    fn gather(&mut self, installation: &mut Installation, is_whole: bool) {
+        let gathered = gather(installation, &mut self.waiting, is_whole);
         self.samples.extend(gathered.samples);
         self.notices.extend(gathered.notices);
     }
@@ -276,7 +282,9 @@ impl Keeper {
     /// A failed write waits with what came since; newer states win.
     fn put_back(&mut self, failed: Writing) {
         let newer = std::mem::replace(&mut self.waiting, failed.checkpoint);
-        self.waiting.units.extend(newer.units);
+        for (unit, parts) in newer.units {
+            self.waiting.units.entry(unit).or_default().extend(parts);
+        }
         self.waiting.runs.extend(newer.runs);
         self.waiting.stages_replaced.extend(newer.stages_replaced);
         self.waiting.entries.extend(newer.entries);
@@ -304,19 +312,25 @@ pub struct Gathered {
     pub notices: Vec<(String, Box<Notice>)>,
 }
 
-/// Puts what changed since last asked into a checkpoint.
-pub fn gather(installation: &mut Installation, checkpoint: &mut Checkpoint) -> Gathered {
-    let states = installation
-        .changed()
-        .filter_map(|(_, id, state)| match readable_parts(&state) {
-            Ok(parts) => Some((id, parts)),
-            Err(error) => {
-                // What was kept before stays as it is.
-                tracing::error!("the state of {id} cannot be written down: {error}");
-                None
+/// Puts what changed since last asked into a checkpoint: unless `is_whole`, without what changes with every reading
+/// and may wait, of units of which nothing is urgent.
+pub fn gather(
+    installation: &mut Installation,
+    checkpoint: &mut Checkpoint,
+    is_whole: bool,
+) -> Gathered {
+    for (keep, id, state) in installation.changed() {
+        match readable_parts(&state) {
+            Ok(mut parts) => {
+                if keep < Keep::Now && !is_whole {
+                    parts.retain(|part, _| !MAY_WAIT.contains(&part.as_str()));
+                }
+                checkpoint.units.entry(id).or_default().extend(parts);
             }
-        });
-    checkpoint.units.extend(states);
+            // What was kept before stays as it is.
+            Err(error) => tracing::error!("the state of {id} cannot be written down: {error}"),
+        }
+    }
     let mut gathered = Gathered::default();
     for record in installation.take_records() {
         match record {
@@ -365,61 +379,69 @@ pub fn alert_row(unit: String, episode: &Episode) -> AlertRow {
     }
 }
 
-/// A unit's state as it is stored: the JSON of each of its fields by the field's name, whatever fields
-/// there are.
-///
-/// # Errors
-/// When a field cannot be written as JSON.
-pub fn state_parts(state: &UnitState) -> Result<Parts, serde_json::Error> {
-    let fields: Map<String, Value> = serde_json::from_value(serde_json::to_value(state)?)?;
-    let parts = fields.into_iter();
-    Ok(parts
-        .map(|(name, field)| (name, field.to_string()))
-        .collect())
-}
-
-/// The parts of a state, if it can be read back from them: JSON has no word for infinity, and a state that
-/// could not be read would keep the service from starting.
-fn readable_parts(state: &UnitState) -> Result<Parts, serde_json::Error> {
-    let parts = state_parts(state)?;
-    state_of_parts(&parts).map(|_| parts)
-}
-
-/// The state of which [`state_parts`] made the parts.
-///
-/// # Errors
-/// When a part is no JSON, or not of its field.
-pub fn state_of_parts(parts: &Parts) -> Result<UnitState, serde_json::Error> {
-    let fields = parts
-        .iter()
-        .map(|(name, text)| Ok((name.clone(), serde_json::from_str(text)?)))
-        .collect::<Result<Map<String, Value>, serde_json::Error>>()?;
-    serde_json::from_value(Value::Object(fields))
-}
-
 #[cfg(test)]
 mod tests {
+    use std::collections::BTreeMap;
+
     use super::*;
+    use crate::{
+        config,
+        core::{Arrival, UnitState},
+        installation::Incoming,
+        time::{Mono, Now},
+    };
+
+    const CONFIGURATION: &str = r#"
+[broker]
+url = "mqtt://localhost"
+[unit.u]
+[unit.u.supply]
+waste_ratio = "4:1"
+[[unit.u.sensor]]
+at = "permeate_flow"
+topic = "flow"
+pulses_per_litre = 100
+kind = "increments"
+[[unit.u.sensor]]
+at = "feed_temperature"
+topic = "temperature"
+unit = "degC"
+"#;
+
+    /// The parts that a checkpoint holds after a message.
+    fn kept(installation: &mut Installation, topic: &str, is_whole: bool) -> Vec<String> {
+        let message = Incoming {
+            topic,
+            payload: b"7",
+            arrival: Arrival::Live,
+            packet: None,
+        };
+        let now = Now {
+            mono: Mono(1000),
+            wall: Wall(1_780_293_601_000),
+        };
+        installation.hear(now, message);
+        let mut checkpoint = Checkpoint::default();
+        gather(installation, &mut checkpoint, is_whole);
+        let parts = checkpoint.units.remove("u").unwrap_or_default();
+        parts.into_keys().collect()
+    }
 
     #[test]
-    fn each_field_of_a_state_is_a_part_and_a_missing_one_has_its_default() {
-        let mut state = UnitState::default();
-        state.totals.runs = 7;
-        let held = crate::core::Known::inferred(96.4);
-        state.membrane.held.insert("rejection_pct".to_owned(), held);
-        let mut parts = state_parts(&state).unwrap();
-        assert_eq!(parts["open_run"], "null");
-        assert!(parts["membrane"].contains(r#""rejection_pct":[96.4,"i"]"#));
-        assert_eq!(state_of_parts(&parts).unwrap(), state);
-        parts.remove("totals");
-        let read = state_of_parts(&parts).unwrap();
-        assert_eq!((read.totals.runs, read.membrane), (0, state.membrane));
-        let mut endless = state_of_parts(&parts).unwrap();
-        endless.totals.producing_seconds = f64::INFINITY;
-        assert!(readable_parts(&endless).is_err());
-        for wrong in ["7", "{", ""] {
-            parts.insert("totals".to_owned(), wrong.to_owned());
-            assert!(state_of_parts(&parts).is_err(), "{wrong:?}");
-        }
+    fn what_changes_with_every_reading_waits_unless_something_is_urgent() {
+        let settings = config::from_text("u.toml", CONFIGURATION, &BTreeMap::new(), None).unwrap();
+        let now = Now {
+            mono: Mono(0),
+            wall: Wall(1_780_293_600_000),
+        };
+        let mut units = Installation::new(&settings, |_| UnitState::default(), now);
+        gather(&mut units, &mut Checkpoint::default(), true);
+        let waits = |parts: &[String]| MAY_WAIT.map(|part| !parts.iter().any(|own| own == part));
+        let usual = kept(&mut units, "temperature", false);
+        assert!(usual.iter().any(|part| part == "totals"));
+        assert_eq!(waits(&usual), [true; 2]);
+        assert_eq!(waits(&kept(&mut units, "temperature", true)), [false; 2]);
+        // An increment cannot be had again.
+        assert_eq!(waits(&kept(&mut units, "flow", false)), [false; 2]);
     }
 }

@@ -1,6 +1,9 @@
 //! How a unit begins from what was kept of it, and what is kept of it.
 
-use std::{collections::VecDeque, sync::Arc};
+use std::{
+    collections::{BTreeMap, VecDeque},
+    sync::Arc,
+};
 
 use super::{
     Keep, alert,
@@ -10,9 +13,10 @@ use super::{
     cycling::Cycling,
     hold_test::HoldTest,
     ledger::Ledger,
+    meter::MeterState,
     record,
     run::{self, Runs},
-    stage::Stage,
+    stage::{Stage, StageState},
     state::UnitState,
     taught::Taught,
     train::Train,
@@ -25,10 +29,17 @@ use crate::{
     time::Now,
 };
 
+/// What was kept of what left the configuration, by id, among that of what is there.
+#[derive(Clone, Debug)]
+pub(super) struct Former {
+    meters: BTreeMap<String, MeterState>,
+    stages: BTreeMap<String, StageState>,
+}
+
 impl Unit {
     /// A unit as it was kept, or a new one.
     #[must_use]
-    pub fn new(settings: Arc<UnitSettings>, kept: UnitState, now: Now) -> Self {
+    pub fn new(settings: Arc<UnitSettings>, mut kept: UnitState, now: Now) -> Self {
         let train = Train::new(
             &settings,
             |id| kept.meters.get(id).cloned().unwrap_or_default(),
@@ -54,6 +65,7 @@ impl Unit {
                     .with_water(train.has(Point::PermeateTds), &chemistry)
             })
             .collect();
+        let (over, open) = (kept.over_run.take(), kept.open_run.take());
         let fillings = Fillings::new(&settings, &kept.fillings, &mut stages);
         let care = Care::new(&train, &settings, &kept);
         let mut unit = Self {
@@ -66,24 +78,24 @@ impl Unit {
             stages,
             fillings,
             taught: Taught::of(&kept.membrane, &settings),
-            membrane: kept.membrane.clone(),
+            membrane: kept.membrane,
             watch: Watch::new(&settings, &kept.watch),
-            hand_tests: kept.hand_tests.clone(),
+            hand_tests: kept.hand_tests,
             chemistry,
-            journal: kept.journal.clone(),
-            usage: Usage::new(kept.usage.clone()),
+            journal: kept.journal,
+            usage: Usage::new(kept.usage),
             dues: Vec::new(),
             dues_at: None,
             found_at: None,
-            costs: Costs::new(kept.costs.clone(), settings.costs.as_ref()),
-            hold_test: HoldTest::new(kept.hold_test.clone()),
+            costs: Costs::new(kept.costs, settings.costs.as_ref()),
+            hold_test: HoldTest::new(kept.hold_test),
             care,
-            former_fillings: kept.former_fillings.clone(),
+            former_fillings: kept.former_fillings,
             last_told: None,
             episodes: kept.episodes,
-            notices: kept.notices.clone(),
+            notices: kept.notices,
             attend_at: Some(now.mono),
-            last_run: kept.last_run.clone(),
+            last_run: kept.last_run,
             outputs: VecDeque::new(),
             found: Vec::new(),
             keep: Keep::Nothing,
@@ -92,18 +104,21 @@ impl Unit {
             possible: Vec::new(),
             impossible: Vec::new(),
             settings,
-            former: kept,
+            former: Former {
+                meters: kept.meters,
+                stages: kept.stages,
+            },
         };
         unit.take_evidence(now);
         unit.find_possible(now);
         unit.rule_out_wear();
         unit.tell_again();
-        if let Some(over) = unit.former.over_run.take() {
+        if let Some(over) = over {
             unit.end_run(now, *over);
         }
         unit.train.doubt(&unit.alerts);
-        unit.take_up_episodes(now);
-        if let Some(open) = unit.former.open_run.take() {
+        unit.take_up_episodes(now, kept.alerts);
+        if let Some(open) = open {
             unit.totals.runs += 1;
             unit.end_run(now, record::interrupted(&open, &unit.totals));
         }
@@ -115,44 +130,44 @@ impl Unit {
     /// What to keep.
     #[must_use]
     pub fn state(&self) -> UnitState {
-        let mut state = self.former.clone();
-        state.totals = self.totals;
-        state.waiting = self.ledger.waiting();
+        // What left the configuration stays, in case it returns.
+        let (mut meters, mut stages) = (self.former.meters.clone(), self.former.stages.clone());
         for sensor in self.train.sensors() {
             if let Some(meter) = sensor.meter_state() {
-                state
-                    .meters
-                    .insert(sensor.settings().id.clone(), meter.clone());
+                meters.insert(sensor.settings().id.clone(), meter.clone());
             }
         }
         for stage in &self.stages {
-            state
-                .stages
-                .insert(stage.settings().id.clone(), stage.state().clone());
+            stages.insert(stage.settings().id.clone(), stage.state().clone());
         }
-        state.fillings = self.fillings.state();
-        state.membrane = self.membrane.clone();
-        state.watch = self.watch.state(&self.settings);
-        state.alerts = self
-            .alerts
-            .iter()
-            .filter(|alert| alert.is_worth_keeping())
-            .map(|alert| (alert.key(), alert.keep(&self.settings)))
-            .collect();
-        state.open_run = self.runs.open_state();
         let over = self.runs.over.as_ref();
-        state.over_run = over.map(|(record, _)| Box::new(record.clone()));
-        state.cycling = self.cycling.state(self.looked_at, self.runs.usual_level);
-        state.episodes = self.episodes;
-        state.notices = self.notices.clone();
-        state.last_run = self.last_run.clone();
-        state.hand_tests = self.hand_tests.clone();
-        state.journal = self.journal.clone();
-        state.usage = self.usage.state().clone();
-        state.costs = self.costs.state.clone();
-        state.hold_test = self.hold_test.state.clone();
+        let alerts = (self.alerts.iter())
+            .filter(|alert| alert.is_worth_keeping())
+            .map(|alert| (alert.key(), alert.keep(&self.settings)));
+        let mut state = UnitState {
+            totals: self.totals,
+            waiting: self.ledger.waiting(),
+            meters,
+            stages,
+            fillings: self.fillings.state(),
+            membrane: self.membrane.clone(),
+            alerts: alerts.collect(),
+            episodes: self.episodes,
+            open_run: self.runs.open_state(),
+            over_run: over.map(|(record, _)| Box::new(record.clone())),
+            cycling: self.cycling.state(self.looked_at, self.runs.usual_level),
+            last_run: self.last_run.clone(),
+            watch: self.watch.state(&self.settings),
+            notices: self.notices.clone(),
+            hand_tests: self.hand_tests.clone(),
+            journal: self.journal.clone(),
+            usage: self.usage.state().clone(),
+            costs: self.costs.state.clone(),
+            hold_test: self.hold_test.state.clone(),
+            former_fillings: self.former_fillings.clone(),
+            ..UnitState::default()
+        };
         self.care.keep(&mut state);
-        state.former_fillings = self.former_fillings.clone();
         state
     }
 }

@@ -90,7 +90,7 @@ pub use sensor::{Observation, Sensor, Tally};
 pub use settled_water::SettledWater;
 pub use settling::SettledBy;
 pub use stage::{Stage, StageRecord, StageState};
-pub use state::UnitState;
+pub use state::{MAY_WAIT, UnitState};
 pub use told::moment;
 pub use train::Train;
 pub use unit::Unit;

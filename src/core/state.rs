@@ -27,6 +27,10 @@ use super::{
 };
 use crate::quantity::Volume;
 
+/// The fields of a state that change with every reading, whether water is made or not: habits of sensors, and how long
+/// ago the unit started. They may be some minutes old after a crash, and so need not wear a memory card each minute.
+pub const MAY_WAIT: [&str; 2] = ["cycling", "watch"];
+
 /// What a unit keeps across restarts. A checkpoint writes the fields that changed, each as a whole; one
 /// added later has a default, so that an older state still reads.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]

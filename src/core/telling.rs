@@ -62,7 +62,8 @@ impl Unit {
             let judgement = alert::judge(alert, &around);
             let change = alert.take(now, judgement.as_ref());
             if let (Some(Change::Raised), Some(judgement)) = (change, &judgement) {
-                alert.seen = Some(alert::describe(alert, judgement, &around));
+                let seen = alert::describe(alert, judgement, &around);
+                alert.seen = Some(Box::new(seen));
             }
             if let Some(change) = change {
                 changed.push((index, change));

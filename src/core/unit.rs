@@ -18,6 +18,7 @@ use super::{
     hand_test::HandTests,
     hold_test::HoldTest,
     journal::Journal,
+    kept::Former,
     known::Lack,
     ledger::Ledger,
     left::StageFindings,
@@ -30,7 +31,6 @@ use super::{
     run::{self, OpenRun, RunState, Runs},
     sensor::{Heard, Observation},
     stage::Stage,
-    state::UnitState,
     taught::Taught,
     train::Train,
     usage::Usage,
@@ -82,8 +82,7 @@ pub struct Unit {
     /// When the active alerts are to be looked after next.
     pub(super) attend_at: Option<Mono>,
     pub(super) last_run: Option<RunRecord>,
-    /// State of what left the configuration, kept in case it returns.
-    pub(super) former: UnitState,
+    pub(super) former: Former,
     pub(super) outputs: VecDeque<Output>,
     /// What was found of the stages, and when; forgotten when something else than litres changes it.
     pub(super) found: Vec<StageFindings>,
@@ -98,8 +97,23 @@ pub struct Unit {
 }
 
 impl Unit {
-    /// Hears something of a sensor. Returns how soon the state must be kept because of it.
+    /// Hears something of a sensor and looks at once. Returns how soon the state must be kept because of it.
     pub fn observe(
+        &mut self,
+        now: Now,
+        sensor: usize,
+        observation: Observation,
+        arrival: Arrival,
+        packet: Option<Packet>,
+    ) -> Keep {
+        let keep = self.hear(now, sensor, observation, arrival, packet);
+        self.look(now);
+        keep
+    }
+
+    /// The same without the look, for several sensors of one message: it follows with [`Unit::tick`], when all of
+    /// them were heard, so that nobody sees half of a message.
+    pub fn hear(
         &mut self,
         now: Now,
         sensor: usize,
@@ -115,7 +129,6 @@ impl Unit {
             return Keep::Nothing;
         };
         self.tell_heard(now, sensor, &heard);
-        self.look(now);
         let keep = if heard.counted { Keep::Now } else { Keep::Soon };
         self.keep = self.keep.max(keep);
         keep

@@ -83,7 +83,7 @@ fn a_broker_that_hangs() {
     let connected = || metric(ports.metrics, "permeated_mqtt_connected");
     assert_eq!(connected(), Some(1.0));
     // Keep-alive is 5 s here; the page and scrapers are answered all the time.
-    until_within(Duration::from_secs(30), "it is noticed", || {
+    until_within(Duration::from_secs(90), "it is noticed", || {
         assert!(get(ports.page, "/").starts_with("HTTP/1.1 "));
         thread::sleep(Duration::from_millis(100));
         connected() == Some(0.0)

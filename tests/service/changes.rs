@@ -49,6 +49,8 @@ fn a_removed_stage_sensor_and_unit_leave_no_ghosts() {
             // The ages are told at the start already, litres once the pulses have come.
             "permeated/u/value/stage/mixed-bed/treated_l",
             "permeated/u/value/stage/mixed-bed/age_d",
+            // The last of the sums, which are told once they are on disk.
+            "permeated/u/value/unmeasured_h",
         ],
     );
     assert!(before.contains_key("permeated/u/value/stage/mixed-bed/left_pct"));

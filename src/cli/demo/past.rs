@@ -157,7 +157,7 @@ impl Past {
     /// Hands over what changed; waits for the write before.
     fn write(&mut self) -> Result<(), StoreError> {
         let mut checkpoint = Checkpoint::default();
-        let gathered = gather(&mut self.installation, &mut checkpoint);
+        let gathered = gather(&mut self.installation, &mut checkpoint, true);
         checkpoint.samples = gathered.samples;
         for (unit, notice) in gathered.notices {
             // Nobody wants to be told today of what was the matter months ago.

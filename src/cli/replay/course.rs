@@ -118,10 +118,10 @@ impl<'a> Course<'a> {
                 place.installation.hear(place.now, message);
             }
             What::Readings(readings) => {
-                for reading in readings {
-                    let (unit, sensor) = (reading.unit, reading.sensor);
-                    (place.installation).hear_reading(place.now, unit, sensor, &reading.text);
-                }
+                let readings = readings.iter();
+                let readings =
+                    readings.map(|reading| (reading.unit, reading.sensor, &*reading.text));
+                place.installation.hear_readings(place.now, readings);
             }
             What::Mark(
                 Mark::Began(_) | Mark::ServiceBegan(_) | Mark::Looked | Mark::Gap(..) | Mark::Ended,

@@ -412,7 +412,7 @@ mod tests {
         let mut alert = Unit::new(settings, UnitState::default(), now).alerts()[0].clone();
         let since = Wall::from_rfc3339("2026-03-02T02:10:00Z");
         let mut said = |kind, also: &[&str], sentence: &str| {
-            alert.seen = Some(Seen::words(sentence.to_owned()));
+            alert.seen = Some(Box::new(Seen::words(sentence.to_owned())));
             let also: Vec<String> = also.iter().map(|key| (*key).to_owned()).collect();
             text(&alert, kind, since, &also, now, &TimeZone::UTC)
         };

@@ -1,6 +1,8 @@
 //! An alert from its raising to its end, for the record: a report shows what was wrong, and when. What
 //! comes back within ten minutes of its end is the same episode, as it is for people who are told.
 
+use std::collections::BTreeMap;
+
 use serde::{Deserialize, Serialize};
 
 use super::{Alert, AlertState, Code, Phase, Severity, care::OVER_AFTER, timer::Timer};
@@ -139,11 +141,15 @@ impl Unit {
 
     /// After a start: alerts that the configuration no longer has are over, and those an earlier version
     /// raised have no episode yet.
-    pub(in crate::core) fn take_up_episodes(&mut self, now: Now) {
+    pub(in crate::core) fn take_up_episodes(
+        &mut self,
+        now: Now,
+        kept: BTreeMap<String, AlertState>,
+    ) {
         let has = |key: &str| self.alerts.iter().any(|alert| alert.key() == key);
-        let lost: Vec<Ongoing> = (self.former.alerts.iter())
+        let lost: Vec<Box<Ongoing>> = (kept.into_iter())
             .filter(|(key, kept)| kept.life.phase == Phase::Active && !has(key))
-            .filter_map(|(_, kept)| kept.episode.clone())
+            .filter_map(|(_, kept)| kept.episode)
             .collect();
         for mut ongoing in lost {
             ongoing.end(now, Ending::NoLongerWatched);
@@ -161,7 +167,7 @@ impl Unit {
 
     fn change_episode(&mut self, index: usize, change: impl FnOnce(&mut Ongoing)) {
         let alert = self.alerts.get_mut(index);
-        if let Some(ongoing) = alert.and_then(|alert| alert.episode.as_mut()) {
+        if let Some(ongoing) = alert.and_then(|alert| alert.episode.as_deref_mut()) {
             change(ongoing);
             let episode = ongoing.episode.clone();
             self.note_episode(episode);
@@ -178,9 +184,9 @@ impl Unit {
         let Some(alert) = self.alerts.get_mut(index) else {
             return;
         };
-        if !alert.episode.as_mut().is_some_and(goes_on) {
+        if !alert.episode.as_deref_mut().is_some_and(goes_on) {
             self.episodes += 1;
-            alert.episode = Some(Ongoing::begin(self.episodes, alert, raised));
+            alert.episode = Some(Box::new(Ongoing::begin(self.episodes, alert, raised)));
         }
         self.change_episode(index, |_| {});
     }

@@ -259,14 +259,14 @@ pub struct Alert {
     pub subject_id: String,
     /// Where it stands in its life.
     pub life: Life,
-    /// The figures seen when it was raised.
-    pub seen: Option<Seen>,
+    /// The figures seen when it was raised. In boxes, as the episode, for most alerts never are.
+    pub seen: Option<Box<Seen>>,
     /// What people know of it and said to it.
     pub care: Care,
     /// The key of the active alert that is told instead of this one.
     pub because: Option<String>,
     /// Its present episode, or the last while that may go on.
-    pub(super) episode: Option<Ongoing>,
+    pub(super) episode: Option<Box<Ongoing>>,
     /// What its limit last asked for before it is raised.
     pub(super) hold: Duration,
     /// The sensor it casts doubt on while it is active, and why.
@@ -306,7 +306,7 @@ pub struct AlertState {
     /// Where it stood.
     pub life: LifeState,
     /// What was seen.
-    pub seen: Option<Seen>,
+    pub seen: Option<Box<Seen>>,
     /// The id of the sensor it casts doubt on, and why.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub casts: Option<(String, Doubt)>,
@@ -315,7 +315,7 @@ pub struct AlertState {
     pub care: Care,
     /// Its present episode, or the last while that may go on.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub(super) episode: Option<Ongoing>,
+    pub(super) episode: Option<Box<Ongoing>>,
 }
 
 impl Alert {
@@ -346,7 +346,7 @@ impl Alert {
     /// The sentence and figures of the raising, if it is active.
     #[must_use]
     pub fn told(&self) -> Option<&Seen> {
-        self.seen.as_ref().filter(|_| self.is_active())
+        self.seen.as_deref().filter(|_| self.is_active())
     }
 
     /// Takes a judgement; `None` when the readings say nothing.
@@ -391,7 +391,7 @@ impl Alert {
                 .casts
                 .and_then(|(index, doubt)| Some((id(index)?, doubt))),
             care: self.care.kept(),
-            episode: self.episode.as_ref().map(Ongoing::kept),
+            episode: self.episode.as_deref().map(Ongoing::kept).map(Box::new),
         }
     }
 }

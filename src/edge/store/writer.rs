@@ -10,6 +10,7 @@ use rusqlite::{Connection, Transaction, TransactionBehavior, params};
 use tokio::sync::oneshot;
 
 use super::{Checkpoint, NoticeKey, NoticeRow, StoreError, history, open::Opened, schema};
+use crate::core::MAY_WAIT;
 
 /// A checkpoint and where its outcome is awaited.
 #[derive(Debug)]
@@ -82,7 +83,10 @@ fn write_units(transaction: &Transaction<'_>, checkpoint: &Checkpoint) -> rusqli
         let known: Vec<String> = known
             .query_map([unit], |row| row.get(0))?
             .collect::<rusqlite::Result<_>>()?;
-        for part in known.iter().filter(|part| !parts.contains_key(*part)) {
+        // What may wait is not in every checkpoint.
+        let may_wait = |part: &String| MAY_WAIT.contains(&part.as_str());
+        let gone = (known.iter()).filter(|part| !parts.contains_key(*part) && !may_wait(part));
+        for part in gone {
             delete.execute([unit, part])?;
         }
     }

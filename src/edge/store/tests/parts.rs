@@ -159,3 +159,30 @@ fn a_whole_state_that_is_no_document_is_refused_and_left() {
         assert!(fs::read(folder.file()).unwrap() == before, "changed");
     }
 }
+
+#[test]
+fn what_may_wait_stays_when_a_checkpoint_leaves_it_out() {
+    let folder = Folder::new();
+    let (store, _) = folder.open();
+    let all = [
+        ("cycling", "1"),
+        ("episodes", "1"),
+        ("totals", "1"),
+        ("watch", "1"),
+    ];
+    store
+        .save(checkpoint("u", parts(&all)))
+        .blocking_recv()
+        .unwrap()
+        .unwrap();
+    let some = [("totals", "2")];
+    store
+        .save(checkpoint("u", parts(&some)))
+        .blocking_recv()
+        .unwrap()
+        .unwrap();
+    store.close().unwrap();
+    let (_store, loaded) = folder.open();
+    let left = [("cycling", "1"), ("totals", "2"), ("watch", "1")];
+    assert_eq!(loaded.units["u"], parts(&left));
+}
