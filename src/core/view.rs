@@ -203,7 +203,8 @@ impl Unit {
     /// What there is to say of a stage's filling, each in a sentence.
     #[must_use]
     pub fn stage_notes(&self, stage: &Stage) -> Vec<String> {
-        self.fillings.notes(stage, self.settings.tds_scale)
+        let settings = &self.settings;
+        (self.fillings).notes(stage, settings.tds_scale, settings.display)
     }
 
     /// The metrics this configuration can give.

@@ -37,13 +37,13 @@ fn service(settings: &Settings, gathered: &Gathered<'_>, now: Wall) -> String {
     let is_bad = gathered.service != Service::Online;
     let words = match (&gathered.source, gathered.service) {
         (Source::Store(why), Service::Online) => format!(
-            "online, but {}. What follows is made of the state of {heard} in the store: without live readings",
-            printable(why)
+            "online, but {} What follows is made of the state of {heard} in the store: without live readings",
+            ended(why)
         ),
         (Source::Store(why), Service::Offline | Service::Stuck | Service::Unknown) => format!(
-            "not known: {}. What follows is made of the state of {heard} in the store: without live readings. \
+            "not known: {} What follows is made of the state of {heard} in the store: without live readings. \
              If the service runs, look at the broker; if not, {start}",
-            printable(why)
+            ended(why)
         ),
         (Source::Nowhere, Service::Online) => format!(
             "online at {broker}, but nothing of these units is there: does it run with this configuration?"
@@ -301,6 +301,17 @@ fn last_run(seen: &Seen<'_>) -> String {
     });
     let made = figure(run, "permeate_l", |litres| volume(display, litres));
     joined([ended, lasted, made])
+}
+
+/// A sentence, with its point if it has no other end.
+fn ended(why: &str) -> String {
+    let why = printable(why);
+    let point = if why.ends_with(['.', '?', '!']) {
+        ""
+    } else {
+        "."
+    };
+    format!("{why}{point}")
 }
 
 /// Tenths are of no use in hundreds of litres.

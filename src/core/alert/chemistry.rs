@@ -10,6 +10,7 @@ use super::{
 };
 use crate::{
     core::{care::test_text, known::Known},
+    quantity::Volume,
     time::SECONDS_PER_DAY,
 };
 
@@ -82,15 +83,17 @@ impl Circumstances<'_> {
     }
 
     pub(super) fn describe_rinse(&self, alert: &Alert, left: f64) -> String {
+        let (display, left) = (self.settings.display, Volume::from_litres(left));
         let rinse = match alert.subject {
             Subject::Stage(index) => self.settings.stages.get(index).and_then(|own| own.rinse),
             Subject::Sensor(_) | Subject::Unit => None,
         };
         format!(
-            "{} is new: {:.0} L are to wash its fines to the drain. Until {left:.0} L more have passed the \
-             unit, its figures teach nothing and raise no alert about quality.",
+            "{} is new: {} are to wash its fines to the drain. Until {} more have passed the unit, its figures \
+             teach nothing and raise no alert about quality.",
             self.stage_name(alert),
-            rinse.map_or(left, |rinse| rinse.litres())
+            display.whole_volume(rinse.unwrap_or(left)),
+            display.whole_volume(left),
         )
     }
 

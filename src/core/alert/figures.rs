@@ -22,10 +22,22 @@ impl Display {
     }
 
     pub(crate) fn volume(self, volume: Volume) -> String {
+        let (number, unit) = self.counted(volume);
+        format!("{number:.1} {unit}")
+    }
+
+    /// Litres or gallons, as a number, and what it counts.
+    pub(crate) fn counted(self, volume: Volume) -> (f64, &'static str) {
         match self {
-            Self::Metric => format!("{:.1} L", volume.litres()),
-            Self::Us => format!("{:.1} gal", volume.gallons()),
+            Self::Metric => (volume.litres(), "L"),
+            Self::Us => (volume.gallons(), "gal"),
         }
+    }
+
+    /// A volume that is large, or not known to a tenth.
+    pub(crate) fn whole_volume(self, volume: Volume) -> String {
+        let (number, unit) = self.counted(volume);
+        format!("{number:.0} {unit}")
     }
 
     /// A trickle, which people in the one place reckon by the minute and in the other by the day.
@@ -71,6 +83,7 @@ mod tests {
                     "0.1 bar",
                     "2.0 °C",
                     "7.6 L",
+                    "8 L",
                     "0.020 L/min",
                     "29 L",
                 ],
@@ -82,6 +95,7 @@ mod tests {
                     "1.5 psi",
                     "35.6 °F",
                     "2.0 gal",
+                    "2 gal",
                     "7.6 gal/d",
                     "8 gal",
                 ],
@@ -92,6 +106,7 @@ mod tests {
                 display.pressure(small),
                 display.temperature(Temperature::from_celsius(2.0)),
                 display.volume(Volume::from_litres(7.570_824)),
+                display.whole_volume(Volume::from_litres(7.570_824)),
                 display.trickle(flow),
                 format!("{:.0} {}", display.daily(flow), display.daily_unit()),
             ];

@@ -99,8 +99,8 @@ impl Circumstances<'_> {
             Subject::Sensor(_) | Subject::Unit => None,
         };
         let sentence = stage.and_then(|stage| {
-            self.fillings
-                .leaking_sentence(stage, self.settings.tds_scale)
+            let settings = self.settings;
+            (self.fillings).leaking_sentence(stage, settings.tds_scale, settings.display)
         });
         sentence
             .unwrap_or_else(|| format!("{} begins to let salt through.", self.stage_name(alert)))
@@ -221,7 +221,14 @@ impl Circumstances<'_> {
     fn due_text(&self, stage: &Stage, due: &Due, index: usize) -> Option<String> {
         let dates = due::dates(self.settings, self.now, stage, index, due);
         let today = self.now.wall.day_in(&self.settings.time_zone);
-        due::due_text(stage, due, &dates, &self.taught.ways, today)
+        due::due_text(
+            stage,
+            due,
+            &dates,
+            &self.taught.ways,
+            today,
+            self.settings.display,
+        )
     }
 
     pub(super) fn describe_low(&self, alert: &Alert, judgement: &Judgement) -> (String, Basis) {

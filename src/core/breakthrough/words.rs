@@ -2,9 +2,10 @@
 
 use super::{Fillings, Sight};
 use crate::{
+    config::Display,
     core::{load::LIKELY, stage::Stage},
     physics::swapped::LEAST_FRESH_RATIO,
-    quantity::{Conductivity, TdsScale},
+    quantity::{Conductivity, TdsScale, Volume},
 };
 
 /// From this share of the anion side on, silica may already pass (common practice, no source).
@@ -23,14 +24,22 @@ impl Fillings {
     }
 
     /// How a front that arrives is told.
-    pub fn leaking_sentence(&self, stage: &Stage, scale: TdsScale) -> Option<String> {
+    pub fn leaking_sentence(
+        &self,
+        stage: &Stage,
+        scale: TdsScale,
+        display: Display,
+    ) -> Option<String> {
         let filling = self.filling(stage)?;
         let Sight::Leaking { from, to, runs } = filling.front.sight else {
             return None;
         };
         let (limit, enters) = filling.limits?;
         let left = match filling.front.litres_to(limit, enters) {
-            Some(litres) if to < limit => format!("; about {litres:.0} L left"),
+            Some(litres) if to < limit => {
+                let left = display.whole_volume(Volume::from_litres(litres));
+                format!("; about {left} left")
+            }
             Some(_) | None => String::new(),
         };
         Some(format!(
@@ -42,7 +51,7 @@ impl Fillings {
     }
 
     /// What else is to be said, each in a sentence; nothing for a stage without resin.
-    pub fn notes(&self, stage: &Stage, scale: TdsScale) -> Vec<String> {
+    pub fn notes(&self, stage: &Stage, scale: TdsScale, display: Display) -> Vec<String> {
         let mut notes = Vec::new();
         if let Some(filling) = self.filling(stage) {
             if let Some(spent) = &filling.spent {
@@ -59,14 +68,15 @@ impl Fillings {
                     );
                 }
             } else {
-                notes.extend(self.leaking_sentence(stage, scale));
+                notes.extend(self.leaking_sentence(stage, scale, display));
             }
             if let Sight::Stepped { from, to, litres } = filling.front.sight {
                 notes.push(format!(
-                    "Behind it the probe stepped from {} to {} at {litres:.0} L and stays there: more likely \
-                     the probe than the resin.",
+                    "Behind it the probe stepped from {} to {} at {} and stays there: more likely the probe \
+                     than the resin.",
                     shown(scale, from),
                     shown(scale, to),
+                    display.whole_volume(Volume::from_litres(litres)),
                 ));
             }
             let mut fresh = filling.fresh.clone();

@@ -133,6 +133,7 @@ impl Unit {
             &dates,
             &self.taught.ways,
             today,
+            self.settings.display,
         )
     }
 

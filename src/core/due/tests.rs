@@ -4,7 +4,7 @@ use std::{collections::BTreeMap, sync::Arc, time::Duration};
 
 use super::*;
 use crate::{
-    config::{self, UnitSettings},
+    config::{self, Display, UnitSettings},
     core::{Command, Replacement, Unit, UnitState, alert::Code},
     quantity::Volume,
     time::Mono,
@@ -124,6 +124,16 @@ fn the_reason_has_figures_and_days() {
     let (low, order) = (task.dates.earliest.unwrap(), task.dates.order_by.unwrap());
     assert_eq!(low.since(order).unwrap().get_days(), 14);
     assert!(task.order_now, "30 d ahead: {task:?}");
+
+    // In gallons of 3.785412 L (NIST SP 811, appendix B).
+    let mut settings = (*settings(&bed)).clone();
+    settings.display = Display::Us;
+    let mut unit = Unit::new(Arc::new(settings), UnitState::default(), at(0.0));
+    live(&mut unit, 0, 60, |_| 10.0);
+    let why = &unit.tasks(at(60.0))[0].why;
+    let begins =
+        "159 of 264 gal have passed; at 18 gal a week it lasts until about 9 June (between ";
+    assert!(why.starts_with(begins), "{why}");
 }
 
 /// Days are worked out once a minute; a stage that is spent within it is told as spent, not as lasting on.
@@ -317,7 +327,7 @@ fn the_membrane_goes_by_its_wear_and_its_age() {
     // 200 and 90 days after 1 March: 16 December.
     let dates = unit.due_dates(now, 0, &due);
     let today = now.wall.day_in(&unit.settings().time_zone);
-    let why = due_text(stage, &due, &dates, &ways, today).unwrap();
+    let why = due_text(stage, &due, &dates, &ways, today, Display::Metric).unwrap();
     let begins = "70 % of the way to 85 % of the baseline's flow is gone; as it goes on, the rest is gone about 16 December";
     assert!(why.starts_with(begins), "{why}");
     // Nothing was taught yet: the age alone.

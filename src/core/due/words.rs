@@ -4,7 +4,7 @@ use jiff::civil::Date;
 
 use super::{Due, DueDates};
 use crate::{
-    config::Capacity,
+    config::{Capacity, Display},
     core::{
         left::Binding,
         load::{Ends, LIKELY},
@@ -17,7 +17,7 @@ use crate::{
 
 impl Stage {
     /// What binds and how far it has come, in words.
-    fn reason(&self, binding: Binding, ways: &Ways) -> String {
+    fn reason(&self, binding: Binding, ways: &Ways, display: Display) -> String {
         let wear = |way: &Way, of: &str| {
             let gone = way.used.map_or(0.0, |used| 100.0 * used.value[LIKELY]);
             let limit = 100.0 * way.limit;
@@ -35,9 +35,9 @@ impl Stage {
             Binding::Test => "a test by hand found chlorine behind it".to_owned(),
             Binding::Load => self.load_text(),
             Binding::Volume => {
-                let life = self.settings.life_volume.map_or(0.0, Volume::litres);
-                let treated = self.state.treated.litres();
-                format!("{treated:.0} of {life:.0} L have passed")
+                let life = self.settings.life_volume.unwrap_or_default();
+                let (treated, _) = display.counted(self.state.treated);
+                format!("{treated:.0} of {} have passed", display.whole_volume(life))
             }
         }
     }
@@ -73,10 +73,11 @@ pub(in crate::core) fn due_text(
     dates: &DueDates,
     ways: &Ways,
     today: Option<Date>,
+    display: Display,
 ) -> Option<String> {
     let binding = due.binding?;
     let (today, likely) = (today?, dates.likely?);
-    let reason = stage.reason(binding, ways);
+    let reason = stage.reason(binding, ways, display);
     let day = |day: Date| day_text(day, today);
     if due.days.ok()?.value.likely <= 0.0 {
         let since = if binding.is_wear() {
@@ -105,8 +106,8 @@ pub(in crate::core) fn due_text(
             format!("as it goes on, the rest is gone about {}", day(likely))
         }
         (Binding::Load | Binding::Volume, Some(per_day)) => format!(
-            "at {} L a week it lasts until about {}",
-            week_text(per_day * 7.0),
+            "at {} a week it lasts until about {}",
+            week_text(Volume::from_litres(per_day * 7.0), display),
             day(likely)
         ),
         (Binding::Load | Binding::Volume, None) => format!("it lasts until about {}", day(likely)),
@@ -118,11 +119,12 @@ fn one_month(one: Date, other: Date) -> bool {
     (one.year(), one.month()) == (other.year(), other.month())
 }
 
-fn week_text(litres: f64) -> String {
-    if litres < 10.0 {
-        format!("{litres:.1}")
+fn week_text(used: Volume, display: Display) -> String {
+    let (number, _) = display.counted(used);
+    if number < 10.0 {
+        display.volume(used)
     } else {
-        format!("{litres:.0}")
+        display.whole_volume(used)
     }
 }
 
