@@ -170,17 +170,9 @@ fn what_may_wait_stays_when_a_checkpoint_leaves_it_out() {
         ("totals", "1"),
         ("watch", "1"),
     ];
-    store
-        .save(checkpoint("u", parts(&all)))
-        .blocking_recv()
-        .unwrap()
-        .unwrap();
+    saved(&store, checkpoint("u", parts(&all))).unwrap();
     let some = [("totals", "2")];
-    store
-        .save(checkpoint("u", parts(&some)))
-        .blocking_recv()
-        .unwrap()
-        .unwrap();
+    saved(&store, checkpoint("u", parts(&some))).unwrap();
     store.close().unwrap();
     let (_store, loaded) = folder.open();
     let left = [("cycling", "1"), ("totals", "2"), ("watch", "1")];
