@@ -316,11 +316,7 @@ fn ended(why: &str) -> String {
 
 /// Tenths are of no use in hundreds of litres.
 fn volume(display: Display, litres: f64) -> String {
-    let volume = Volume::from_litres(litres);
-    let (shown, unit) = match display {
-        Display::Metric => (volume.litres(), "L"),
-        Display::Us => (volume.gallons(), "gal"),
-    };
+    let (shown, unit) = display.counted(Volume::from_litres(litres));
     let decimals = usize::from(shown < 99.95);
     format!("{shown:.decimals$} {unit}")
 }
