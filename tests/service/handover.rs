@@ -12,10 +12,7 @@ use std::{
 use rusqlite::{Connection, OpenFlags};
 use serde_json::Value;
 
-use crate::{
-    site::{Site, until},
-    support::Mosquitto,
-};
+use crate::site::{Site, until};
 
 /// Every message is one pulse of a thousand to the litre, and can not be had again: what gets lost is
 /// missing in the end.
@@ -65,8 +62,7 @@ fn copy(from: &Path, to: &Path) {
 
 #[test]
 fn a_process_that_dies_is_taken_up_elsewhere_and_no_litre_is_lost() {
-    let broker = format!("{}max_queued_messages 0\n", Mosquitto::PERSISTENT);
-    let site = Site::new(&broker, "");
+    let site = Site::new("max_queued_messages 0\n", "");
     let east = configured(&site, "one", "east", "ids = [\"a1\", \"a2\"]");
     let west = configured(&site, "two", "west", "ids = [\"b1\", \"b2\"]");
     let said = site.broker.watch("permeated/status/#");
@@ -134,8 +130,12 @@ fn a_process_that_dies_is_taken_up_elsewhere_and_no_litre_is_lost() {
         let kept = litres(file, unit).unwrap();
         assert!((kept - truth).abs() < 1e-6, "{unit}: {kept}, {truth}");
     }
+    // A broker that cannot answer a goodbye any more says it once again, by the will.
     until("the other says goodbye, and said nothing else", || {
-        said.on("permeated/status/west") == ["online", "offline"]
+        let said = said.on("permeated/status/west");
+        said.first().is_some_and(|first| first == "online")
+            && said.len() > 1
+            && said[1..].iter().all(|word| word == "offline")
     });
 }
 
