@@ -28,7 +28,6 @@ pub(super) fn folded(text: &str, width: usize) -> String {
 }
 
 fn folded_line(line: &str, width: usize) -> String {
-    let length = |text: &str| text.chars().count();
     if length(line) <= width {
         return line.to_owned();
     }
@@ -52,6 +51,12 @@ fn folded_line(line: &str, width: usize) -> String {
     folded
 }
 
+/// Letters on the paper; what only gives them a colour is none.
+fn length(text: &str) -> usize {
+    let parts = anstream::adapter::strip_str(text);
+    parts.map(|part| part.chars().count()).sum()
+}
+
 /// What stays at the beginning of the first line, and how far in the next ones begin.
 fn head(line: &str, deepest: usize) -> (&str, usize) {
     let text = line.trim_start_matches(' ');
@@ -61,7 +66,7 @@ fn head(line: &str, deepest: usize) -> (&str, usize) {
         indent + gap + after.len() - after.trim_start_matches(' ').len()
     });
     let head = column.and_then(|column| line.get(..column));
-    match head.map(|head| (head, head.chars().count())) {
+    match head.map(|head| (head, length(head))) {
         Some((head, hang)) if hang <= deepest => (head, hang),
         Some(_) | None => (line.get(..indent).unwrap_or_default(), indent + 2),
     }
@@ -89,6 +94,19 @@ mod tests {
                 .lines()
                 .all(|line| line.chars().count() <= 25)
         );
+    }
+
+    #[test]
+    fn colours_take_no_room() {
+        let bold = anstyle::Style::new().bold();
+        let (plain, coloured) = (
+            "name  one two three four",
+            format!("{bold}name{bold:#}  one two three four"),
+        );
+        let folded_plain = folded(plain, 16);
+        assert_eq!(folded_plain, "name  one two\n      three four");
+        let stripped = anstream::adapter::strip_str(&folded(&coloured, 16)).to_string();
+        assert_eq!(stripped, folded_plain);
     }
 
     #[test]
