@@ -54,6 +54,9 @@ enum Command {
         /// The configuration file
         #[arg(default_value = DEFAULT_FILE)]
         file: PathBuf,
+        /// The same, as other commands take it
+        #[arg(long, value_name = "FILE", conflicts_with = "file")]
+        config: Option<PathBuf>,
         /// End with status 1 when something is suspicious
         #[arg(long)]
         strict: bool,
@@ -139,7 +142,12 @@ pub fn main() -> ExitCode {
         Command::Capture(arguments) => with_settings(&arguments.config, |settings| {
             capture::run(settings, &arguments)
         }),
-        Command::Check { file, strict } => {
+        Command::Check {
+            file,
+            config,
+            strict,
+        } => {
+            let file = config.unwrap_or(file);
             check::run(&file, &environment(), state_directory().as_deref(), strict)
         }
         Command::Completions { shell } => completions::run(shell, Arguments::command()),

@@ -32,6 +32,7 @@ fn what_looks_wrong_is_told_and_fails_only_a_strict_check() {
         "{said}"
     );
     assert!(said.contains("life of stage sediment is 3 L"), "{said}");
+    assert_eq!(text(&run(&["check", "--config", &file]).stdout), said);
     let widest = said.lines().map(|line| line.chars().count()).max();
     assert!(widest <= Some(100), "{widest:?}: {said}");
     assert_eq!(run(&["check", "--strict", &file]).status.code(), Some(1));
