@@ -22,7 +22,7 @@ use std::{
 };
 
 use crate::{
-    config::Settings,
+    config::{Publish, Settings},
     core::Keep,
     edge::{
         clock::Clock,
@@ -121,7 +121,10 @@ pub struct App {
     steps_done: bool,
     /// Whether every hub knows what left.
     said_farewell: bool,
-    status_topic: String,
+    /// Where the service tells of itself.
+    places: Publish,
+    /// Whether the state could be kept, as told last.
+    told_kept: Option<bool>,
     /// Notices on their way to the broker: unit and number.
     posted: BTreeMap<u64, (String, u64)>,
     sums: Sums,
@@ -159,8 +162,8 @@ impl App {
             .difference(&subscriptions)
             .cloned()
             .collect();
-        let status_topic = settings.publish.status_topic();
-        let retained = retained_topics(&installation, &status_topic);
+        let places = settings.publish.clone();
+        let retained = retained_topics(&installation, &places);
         let ghosts: BTreeSet<String> = loaded.retained.difference(&retained).cloned().collect();
         let before = Before {
             announced: &loaded.announced,
@@ -175,7 +178,7 @@ impl App {
             .clone()
             .unwrap_or_else(|| mqtt::default_client_id(&settings.publish));
         let mut options =
-            SessionOptions::new(settings.broker.clone(), client_id, status_topic.clone());
+            SessionOptions::new(settings.broker.clone(), client_id, places.status_topic());
         options.subscribe = subscriptions.iter().cloned().collect();
         options.unsubscribe = unwanted.iter().cloned().collect();
         let precious = installation.precious_topics();
@@ -227,7 +230,8 @@ impl App {
             in_steps,
             steps_done: nothing_goes,
             said_farewell: nothing_goes,
-            status_topic,
+            places,
+            told_kept: None,
             posted: BTreeMap::new(),
             sums,
             lost: None,
@@ -301,6 +305,7 @@ impl App {
             self.go_on_announcing();
             self.forget_ghosts();
             self.publish();
+            self.tell_whether_kept();
             if self.lost.is_some() {
                 break;
             }

@@ -59,16 +59,19 @@ pub struct Keeper {
     sums: BTreeMap<String, Outgoing>,
     writing: Option<Writing>,
     problem: Option<String>,
+    /// Notices that were sent by HTTP though their rows could not be written yet.
+    sent_unwritten: BTreeSet<NoticeKey>,
     /// Writes that succeeded and that failed.
     tally: (u64, u64),
 }
 
-/// What waited for a checkpoint and may go on now that it is durable.
+/// What waited for a checkpoint and may go on now that it is durable. When the disk refuses it, notices go all
+/// the same: one told twice after a crash is better than none while the disk is broken.
 #[derive(Debug, Default)]
 pub struct Released {
     /// Messages the broker may forget.
     pub receipts: Vec<Receipt>,
-    /// Notices that are safe, with their units.
+    /// Notices that may be told, with their units.
     pub notices: Vec<(String, Box<Notice>)>,
     /// Notices that may be sent by HTTP.
     pub queued: Vec<NoticeRow>,
@@ -103,6 +106,7 @@ impl Keeper {
             sums: BTreeMap::new(),
             writing: None,
             problem: None,
+            sent_unwritten: BTreeSet::new(),
             tally: (0, 0),
         }
     }
@@ -210,7 +214,7 @@ impl Keeper {
         let answer = (&mut writing.answer)
             .await
             .unwrap_or(Err(StoreError::Stopped));
-        let Some(writing) = self.writing.take() else {
+        let Some(mut writing) = self.writing.take() else {
             return Released::default();
         };
         match answer {
@@ -219,10 +223,13 @@ impl Keeper {
                 if self.problem.take().is_some() {
                     tracing::info!("state is written again");
                 }
+                let sent = std::mem::take(&mut self.sent_unwritten);
+                let mut queued = writing.checkpoint.notices;
+                queued.retain(|row| !sent.contains(&row.key));
                 Released {
                     receipts: writing.receipts,
                     notices: writing.notices,
-                    queued: writing.checkpoint.notices,
+                    queued,
                     sums: writing.sums.into_values().collect(),
                     is_durable: true,
                 }
@@ -233,8 +240,15 @@ impl Keeper {
                 if told != self.problem {
                     tracing::error!("state could not be written, trying again: {error}");
                 }
+                let mut queued = writing.checkpoint.notices.clone();
+                queued.retain(|row| self.sent_unwritten.insert(row.key.clone()));
+                let notices = std::mem::take(&mut writing.notices);
                 self.put_back(writing);
-                Released::default()
+                Released {
+                    notices,
+                    queued,
+                    ..Released::default()
+                }
             }
         }
     }

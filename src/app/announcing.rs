@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::App;
-use crate::installation::Installation;
+use crate::{config::Publish, installation::Installation};
 
 impl App {
     /// What hubs are told in steps waits for each step to arrive.
@@ -54,15 +54,15 @@ impl App {
         }
         self.ghosts_sent = true;
         self.steps_done = steps_done;
-        let mut topics = retained_topics(&self.installation, &self.status_topic);
+        let mut topics = retained_topics(&self.installation, &self.places);
         topics.extend(self.in_steps.iter().cloned());
         self.keeper.note_retained(topics);
     }
 }
 
 /// Every topic on which we leave a retained message.
-pub(super) fn retained_topics(installation: &Installation, status_topic: &str) -> BTreeSet<String> {
+pub(super) fn retained_topics(installation: &Installation, publish: &Publish) -> BTreeSet<String> {
     let mut topics = installation.retained_topics();
-    topics.insert(status_topic.to_owned());
+    topics.extend([publish.status_topic(), publish.store_topic()]);
     topics
 }

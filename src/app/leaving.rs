@@ -80,7 +80,7 @@ impl App {
         }
         let (farewell, ()) = tokio::join!(self.session.close(GOODBYE), homie);
         if farewell.said_goodbye && why == Leave::ForGood {
-            tracing::info!(topic = self.status_topic, "said offline");
+            tracing::info!(topic = self.places.status_topic(), "said offline");
         }
         result
     }

@@ -14,6 +14,8 @@ use crate::{
     page::{self, Snapshot},
     time::Now,
     wire::{
+        Outgoing,
+        document::{KEPT, UNKEPT},
         notice::Notice,
         openmetrics::{self, Family},
     },
@@ -47,6 +49,21 @@ impl App {
             units: self.installation.units().cloned().collect(),
             service,
         });
+    }
+
+    /// Tells by a retained message whether the state can be kept, whenever that changes; not before it was tried.
+    pub(super) fn tell_whether_kept(&mut self) {
+        let is_tried = self.keeper.tally() != (0, 0);
+        let is_kept = self.keeper.problem().is_none();
+        if is_tried && self.told_kept != Some(is_kept) {
+            self.told_kept = Some(is_kept);
+            let word = if is_kept { KEPT } else { UNKEPT };
+            self.session.publish(Outgoing {
+                topic: self.places.store_topic(),
+                payload: word.to_owned(),
+                retain: true,
+            });
+        }
     }
 
     /// The present moment, once what is due has been done.

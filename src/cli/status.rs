@@ -30,7 +30,7 @@ pub struct StatusArguments {
 
 /// Nothing was found out.
 const UNKNOWN: u8 = 1;
-/// A notice or warning is active.
+/// A notice or warning is active, or the state cannot be kept.
 const ALERT: u8 = 3;
 /// Something critical is active.
 const CRITICAL: u8 = 4;
@@ -116,7 +116,8 @@ fn status(gathered: &Gathered<'_>) -> u8 {
         return UNKNOWN;
     }
     let alerts = gathered.units.iter().flat_map(Seen::alerts);
-    match (gathered.service, alerts.map(rank).max()) {
+    let unkept = gathered.is_unkept().then_some(1);
+    match (gathered.service, alerts.map(rank).chain(unkept).max()) {
         (Service::Offline | Service::Unknown | Service::Stuck, _) => AWAY,
         (Service::Online, Some(2..)) => CRITICAL,
         (Service::Online, Some(_)) => ALERT,
@@ -134,6 +135,7 @@ fn document(settings: &Settings, gathered: &Gathered<'_>, status: u8) -> Value {
         "service": gathered.service.key(),
         "last_heard": gathered.last_heard.map(Wall::to_rfc3339),
         "source": gathered.source.key(),
+        "store": gathered.store,
         "broker": format!("{}:{}", broker.host, broker.port),
         "problem": gathered.problem(),
         "units": units,

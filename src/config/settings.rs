@@ -75,7 +75,7 @@ pub struct Publish {
     /// either end.
     pub prefix: String,
     /// Which of several processes that publish under this prefix we are; `None` for the only one. An
-    /// id, never `session`.
+    /// id, never `session` nor `store`.
     pub instance: Option<String>,
     /// At most one message per topic in this time; zero publishes every change at once.
     pub interval: Duration,
@@ -90,6 +90,12 @@ impl Publish {
     pub fn status_topic(&self) -> String {
         let own = self.instance.iter().map(|instance| format!("/{instance}"));
         format!("{}/status{}", self.prefix, own.collect::<String>())
+    }
+
+    /// Where the service tells whether it can keep its state.
+    #[must_use]
+    pub fn store_topic(&self) -> String {
+        format!("{}/store", self.status_topic())
     }
 }
 

@@ -5,7 +5,7 @@
 
 use serde_json::{Map, Value, json};
 
-pub use super::state::{NO_VALUE, OFF, OFFLINE, ON, ONLINE, State, states, topic};
+pub use super::state::{KEPT, NO_VALUE, OFF, OFFLINE, ON, ONLINE, State, UNKEPT, states, topic};
 use super::{
     Outgoing,
     due::{due_fields, stage_due_fields},

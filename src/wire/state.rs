@@ -82,6 +82,10 @@ pub const OFF: &str = "OFF";
 pub const ONLINE: &str = "online";
 /// The other.
 pub const OFFLINE: &str = "offline";
+/// The words for a service that can keep its state, and one whose disk refuses it.
+pub const KEPT: &str = "ok";
+/// The other.
+pub const UNKEPT: &str = "failing";
 
 /// Everything a unit publishes under its configuration, in a fixed order.
 #[must_use]

@@ -9,6 +9,7 @@ use serde_json::json;
 
 use crate::{
     preload::{EIO, ENOSPC, EROFS, Orders},
+    receiver::Receiver,
     rig::{self, FEED, Ports, UNITS, get, litres, metric, same},
     site::{LIMIT, Service, Site, program, until, until_within},
 };
@@ -19,8 +20,12 @@ const FAILURES: &str = "permeated_store_failures_total";
 
 /// A site whose service runs under orders and has kept a first count of 1000.
 fn site() -> (Site, Orders, Ports, Service) {
+    site_with("")
+}
+
+fn site_with(more: &str) -> (Site, Orders, Ports, Service) {
     let site = Site::new("max_queued_messages 0\n", "");
-    let ports = rig::configure(&site, site.broker.port(), UNITS);
+    let ports = rig::configure(&site, site.broker.port(), &format!("{more}{UNITS}"));
     let orders = Orders::new(&site);
     let service = orders.start(&site);
     site.broker.publish("rig/pulses", "1000", &[]);
@@ -70,6 +75,25 @@ fn is_told(service: &Service, ports: &Ports, words: &str) {
         get(ports.page, "/")
     };
     assert!(page.contains("cannot be written to disk"), "{page}");
+}
+
+/// … by a retained word, and by `permeated status`, as it stands.
+fn is_told_by_the_broker(site: &Site, is_kept: bool) {
+    let word = if is_kept { "ok" } else { "failing" };
+    until_within(RETRIED, "the word is there", || {
+        site.broker.retained("permeated/status/store").as_deref() == Some(word)
+    });
+    let shown = program()
+        .args(["status", "--config"])
+        .arg(site.file())
+        .output()
+        .unwrap();
+    let text = String::from_utf8_lossy(&shown.stdout);
+    assert_eq!(
+        text.contains("the state cannot be written"),
+        !is_kept,
+        "{text}"
+    );
 }
 
 /// Whether the broker had a receipt for what was published last on that topic.
@@ -156,6 +180,38 @@ fn a_disk_that_refuses(error: i64, words: &str) {
         .query_row("SELECT count(*) FROM log_entry", [], |row| row.get(0))
         .unwrap();
     assert_eq!(notes, 1);
+}
+
+/// A leak is told by both ways, once each, while the disk takes nothing and after it does again.
+#[test]
+fn a_notice_leaves_though_the_disk_refuses_it() {
+    let receiver = Receiver::start(&[]);
+    let (site, orders, _, service) = site_with(&format!(
+        "[[notify]]\nname = \"phone\"\nurl = \"http://127.0.0.1:{}/\"\n",
+        receiver.port
+    ));
+    is_told_by_the_broker(&site, true);
+    let told = site.broker.watch("permeated/u/notice");
+    orders.fail(ENOSPC, 1000);
+    goes_on(&site, 430, true);
+    until_within(RETRIED, "the leak is told", || {
+        told.on("permeated/u/notice").len() == 1 && receiver.received().len() == 1
+    });
+    is_told_by_the_broker(&site, false);
+    let failed = orders.failed();
+    until_within(RETRIED, "it fails once more", || orders.failed() > failed);
+    orders.heal();
+    is_told_by_the_broker(&site, true);
+    until("it says so", || {
+        service.log().contains("state is written again")
+    });
+    service.terminate();
+    assert_eq!(receiver.keys(), ["u-1"]);
+    let told = told.on("permeated/u/notice");
+    assert!(
+        told.len() == 1 && told[0].contains("\"raised\""),
+        "{told:?}"
+    );
 }
 
 #[test]

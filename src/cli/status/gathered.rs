@@ -21,7 +21,7 @@ use crate::{
     time::Wall,
     wire::{
         Text,
-        document::{self, Snapshot, states, topic},
+        document::{self, KEPT, Snapshot, UNKEPT, states, topic},
     },
 };
 
@@ -79,12 +79,19 @@ impl Source {
 pub(super) struct Gathered<'s> {
     pub(super) service: Service,
     pub(super) source: Source,
+    /// Whether it can keep its state, as it said last.
+    pub(super) store: Option<&'static str>,
     /// The newest word of the service: what it published, or wrote down.
     pub(super) last_heard: Option<Wall>,
     pub(super) units: Vec<Seen<'s>>,
 }
 
 impl Gathered<'_> {
+    /// Whether the service runs and its disk refuses the state.
+    pub(super) fn is_unkept(&self) -> bool {
+        self.service == Service::Online && self.store == Some(UNKEPT)
+    }
+
     /// Why the broker did not tell.
     pub(super) fn problem(&self) -> Option<&str> {
         match &self.source {
@@ -112,14 +119,19 @@ pub(super) fn gather<'s>(
         .enable_all()
         .build()?;
     let sign = settings.publish.status_topic();
-    let filters = filters(&settings.publish.prefix, &sign, units);
+    let told_of_store = settings.publish.store_topic();
+    let filters = filters(&settings.publish.prefix, &[&sign, &told_of_store], units);
     let asked = mqtt::retained(&settings.broker, &filters, &sign, PATIENCE);
     let heard = runtime.block_on(asked);
     // A name server that does not answer would hold us up.
     runtime.shutdown_background();
     match heard {
-        Ok(heard) if heard.len() > usize::from(heard.contains_key(&sign)) => {
-            Ok(of_broker(settings, units, &sign, &heard))
+        Ok(heard)
+            if !heard
+                .keys()
+                .all(|topic| *topic == sign || *topic == told_of_store) =>
+        {
+            Ok(of_broker(settings, units, &heard))
         }
         Ok(heard) => {
             let why = format!(
@@ -133,6 +145,7 @@ pub(super) fn gather<'s>(
                 Ok(None) => Ok(Gathered {
                     service,
                     source: Source::Nowhere,
+                    store: None,
                     last_heard: None,
                     units: Vec::new(),
                 }),
@@ -163,13 +176,19 @@ pub(super) fn gather<'s>(
 }
 
 /// The documents; not the plain values, which are many and say the same.
-fn filters(prefix: &str, sign: &str, units: &[&UnitSettings]) -> Vec<String> {
+fn filters(prefix: &str, signs: &[&str], units: &[&UnitSettings]) -> Vec<String> {
     let of_unit = |unit: &&UnitSettings| {
         let id = &unit.id;
         ["+", "stage/+", "alert/#"].map(|below| format!("{prefix}/{id}/{below}"))
     };
     let units = units.iter().flat_map(of_unit);
-    units.chain([sign.to_owned()]).collect()
+    let signs = signs.iter().map(|&sign| sign.to_owned());
+    units.chain(signs).collect()
+}
+
+fn store_word(word: Option<&[u8]>) -> Option<&'static str> {
+    let words = [KEPT, UNKEPT];
+    words.into_iter().find(|own| word == Some(own.as_bytes()))
 }
 
 fn service(word: Option<&[u8]>) -> Service {
@@ -183,7 +202,6 @@ fn service(word: Option<&[u8]>) -> Service {
 fn of_broker<'s>(
     settings: &Settings,
     units: &[&'s UnitSettings],
-    sign: &str,
     heard: &BTreeMap<String, Vec<u8>>,
 ) -> Gathered<'s> {
     let documents: BTreeMap<String, Value> = heard
@@ -200,13 +218,16 @@ fn of_broker<'s>(
     let is_late = last_heard
         .and_then(|last| now.since(last))
         .is_some_and(|ago| ago > longest);
-    let service = match service(heard.get(sign).map(Vec::as_slice)) {
+    let sign = settings.publish.status_topic();
+    let told_of_store = settings.publish.store_topic();
+    let service = match service(heard.get(&sign).map(Vec::as_slice)) {
         Service::Online if is_late => Service::Stuck,
         other @ (Service::Online | Service::Offline | Service::Stuck | Service::Unknown) => other,
     };
     Gathered {
         service,
         source: Source::Broker,
+        store: store_word(heard.get(&told_of_store).map(Vec::as_slice)),
         last_heard,
         units: seen(settings, units, &documents),
     }
@@ -251,6 +272,7 @@ fn told_by_store<'s>(
     Gathered {
         service,
         source: Source::Store(why),
+        store: None,
         last_heard: written,
         units: seen(settings, units, documents),
     }

@@ -15,6 +15,12 @@ use crate::{
 /// Everything; lines are as long as they are.
 pub(super) fn text(settings: &Settings, gathered: &Gathered<'_>, now: Wall) -> String {
     let mut lines = vec![service(settings, gathered, now)];
+    if gathered.is_unkept() {
+        lines.push(format!(
+            "{WARNING}Disk{WARNING:#}  the state cannot be written, and it goes on trying: look at its log and at \
+             the disk"
+        ));
+    }
     for unit in &gathered.units {
         lines.push(String::new());
         lines.extend(of_unit(unit, matches!(gathered.source, Source::Store(_))));

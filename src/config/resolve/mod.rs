@@ -252,11 +252,14 @@ fn publish(reader: Option<Reader<'_>>) -> Publish {
     }
 }
 
-/// A session's message to itself goes to `<prefix>/status/session` where no instance is named.
+/// Where no instance is named, a session's message to itself goes to `<prefix>/status/session`, and whether the
+/// state can be kept is told on `<prefix>/status/store`.
 fn instance(field: &Field<'_>) -> Option<String> {
     let id = field.id()?;
-    if id == "session" {
-        field.wrong("an instance cannot be called \"session\": the service itself publishes under that name");
+    if matches!(id, "session" | "store") {
+        field.wrong(format!(
+            "an instance cannot be called {id:?}: the service itself publishes under that name"
+        ));
         return None;
     }
     Some(id.to_owned())

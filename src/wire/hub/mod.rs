@@ -18,7 +18,7 @@ use crate::{
         Unit,
         alert::{Alert, Subject, title},
     },
-    wire::document::State,
+    wire::document::{KEPT, OFFLINE, ONLINE, State, UNKEPT},
 };
 
 /// Something a hub shows as one.
@@ -58,14 +58,27 @@ const LARGEST_MESSAGE: usize = 200_000;
 #[must_use]
 pub fn service(settings: &Settings) -> Device {
     let instance = &settings.hub.service;
-    let mut component = Component::new("connection", "binary_sensor");
-    component.put("unique_id", format!("{instance}.connection"));
-    component.put("name", "Connection");
-    component.put("device_class", "connectivity");
-    component.put("entity_category", "diagnostic");
-    component.put("state_topic", settings.publish.status_topic());
-    component.put("payload_on", super::document::ONLINE);
-    component.put("payload_off", super::document::OFFLINE);
+    let component = |key: &str, name: &str, class: &str, topic: String, [on, off]: [&str; 2]| {
+        let mut component = Component::new(key, "binary_sensor");
+        component.put("unique_id", format!("{instance}.{key}"));
+        component.put("name", name);
+        component.put("device_class", class);
+        component.put("entity_category", "diagnostic");
+        component.put("state_topic", topic);
+        component.put("payload_on", on);
+        component.put("payload_off", off);
+        component
+    };
+    let status = settings.publish.status_topic();
+    let words = [ONLINE, OFFLINE];
+    let connection = component("connection", "Connection", "connectivity", status, words);
+    let (kept, words) = (settings.publish.store_topic(), [UNKEPT, KEPT]);
+    let mut store = component("store", "State on disk", "problem", kept, words);
+    // What a service said of its disk is no longer true when it is away.
+    store.put(
+        "availability",
+        json!([{ "topic": settings.publish.status_topic() }]),
+    );
     let mut about = json!({
         "identifiers": [instance],
         "name": short(instance),
@@ -81,7 +94,7 @@ pub fn service(settings: &Settings) -> Device {
         id: SERVICE.to_owned(),
         about,
         availability: Vec::new(),
-        components: vec![component],
+        components: vec![connection, store],
     }
 }
 
