@@ -19,83 +19,33 @@ mod situations;
 mod support;
 
 use site::{Service, Site, until};
-use support::free_port;
+use support::{BOARD, MAKING, RESTING, free_port};
 
 /// One sensor: the least there can be.
 const ONE: &str =
     "[[unit.u.sensor]]\nat = \"product_tds\"\ntopic = \"rig/product\"\nunit = \"ppm\"\n";
 
-/// A unit whose board tells everything in one document; a run ends a second after its flow.
-const BOARD: &str = r#"
+/// What the unit of the board has besides.
+const MORE: &str = r#"
 [unit.u]
 name = "Cellar"
-[unit.u.membrane]
-rated_flow = "75 gal/d"
-rated_pressure = "60 psi"
-rated_tds = "250 mg/L"
-rated_recovery = "15 %"
-baseline_runs = 1
 [unit.u.storage]
 kind = "open"
 [unit.u.costs]
 currency = "EUR"
 water = "4 /m3"
-[unit.u.run]
-stop_after = "1 s"
-settle_volume = "0 L"
-[[unit.u.stage]]
-id = "sediment"
-kind = "sediment"
-life_time = "180 d"
-installed = 2020-01-01
-[[unit.u.stage]]
-id = "membrane"
-kind = "membrane"
 [[unit.u.stage]]
 id = "resin"
 kind = "mixed_bed"
 life = "100 L"
 [[unit.u.sensor]]
-at = "feed_pressure"
-topic = "rig/board"
-pointer = "/pressure"
-unit = "psi"
-[[unit.u.sensor]]
-at = "feed_temperature"
-topic = "rig/board"
-pointer = "/temperature"
-unit = "degC"
-[[unit.u.sensor]]
-at = "feed_tds"
-topic = "rig/board"
-pointer = "/feed"
-unit = "uS/cm"
-[[unit.u.sensor]]
-at = "permeate_tds"
-topic = "rig/board"
-pointer = "/permeate"
-unit = "uS/cm"
-[[unit.u.sensor]]
-at = "concentrate_flow"
-topic = "rig/board"
-pointer = "/flow/1"
-unit = "L/min"
-[[unit.u.sensor]]
-at = "permeate_flow"
-topic = "rig/board"
-pointer = "/flow/0"
-unit = "L/min"
-[[unit.u.sensor]]
 at = "leak"
 topic = "rig/leak"
 "#;
 
-/// What the board sends while water is made.
-const MAKING: &str =
-    r#"{"pressure": 50, "temperature": 15, "feed": 400, "permeate": 16, "flow": [0.15, 0.6]}"#;
-/// And while none is.
-const RESTING: &str =
-    r#"{"pressure": 58, "temperature": 15, "feed": 400, "permeate": 16, "flow": [0, 0]}"#;
+fn cellar() -> String {
+    format!("{BOARD}{MORE}")
+}
 
 /// A service with its page at a free port.
 struct Served {

@@ -361,7 +361,8 @@ def tell_written(written):
     making, standing = (days[name] / 2**20 for name in ("making", "standing"))
     usual = making * 2 / 24 + standing * 22 / 24
     say(f"Twelve sensors once a second, page and metrics on, measured over {seconds:.0f} s (`write_bytes`) and "
-        "extrapolated:\n")
+        "extrapolated" + (":\n" if seconds >= 3600 else "; too short to go by: the start and what waits ten minutes "
+                          "weigh heavily on it:\n"))
     table(["", "MiB a day", "MiB resident"], [
         ["makes water without pause", f"{making:.1f}", f"{memory['making']:.1f}"],
         ["stands", f"{standing:.1f}", f"{memory['standing']:.1f}"],

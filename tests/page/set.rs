@@ -10,11 +10,12 @@ use permeated::{
     time::{Mono, Now, Wall},
 };
 
-use super::BOARD;
+use super::cellar;
 
 fn set(wall: Wall, service: Service, past: Option<Result<&permeated::past::Past, &str>>) -> String {
     let text = format!(
-        "time_zone = \"UTC\"\n[store]\ndirectory = \"x\"\n[broker]\nurl = \"mqtt://h\"\n{BOARD}"
+        "time_zone = \"UTC\"\n[store]\ndirectory = \"x\"\n[broker]\nurl = \"mqtt://h\"\n{}",
+        cellar()
     );
     let settings = config::from_text("test.toml", &text, &BTreeMap::new(), None)
         .unwrap_or_else(|problems| panic!("{problems}"));

@@ -4,7 +4,7 @@ use std::fs;
 
 use serde_json::json;
 
-use super::{BOARD, MAKING, ONE, RESTING, Served, browser::Browser, until};
+use super::{MAKING, ONE, RESTING, Served, browser::Browser, cellar, until};
 
 const PHONE: i64 = 360;
 
@@ -42,7 +42,7 @@ fn nothing_heard(browser: &mut Browser) {
 }
 
 fn at_work(browser: &mut Browser) {
-    let served = Served::start("display = \"us\"\ntime_zone = \"UTC\"\n", BOARD);
+    let served = Served::start("display = \"us\"\ntime_zone = \"UTC\"\n", &cellar());
     let broker = &served.site.broker;
     broker.publish("rig/leak", "off", &[]);
     // A run of eleven seconds has more than its three samples, ten seconds apart.

@@ -10,8 +10,9 @@ use std::{
 use serde_json::{Value, json};
 
 use crate::{
-    BOARD, COUNTED, MAKING, RESTING,
+    COUNTED,
     site::{Site, until},
+    support::{BOARD, MAKING, RESTING},
 };
 
 #[test]

@@ -10,10 +10,9 @@ use std::{
 use serde_json::json;
 
 use crate::{
-    BOARD, MAKING,
     scrape::{parsed, sample},
     site::{LIMIT, Service, Site, until},
-    support::free_port,
+    support::{BOARD, MAKING, free_port},
 };
 
 const OPEN: &str = "Accept: application/openmetrics-text;version=1.0.0,text/plain;q=0.5\r\n";

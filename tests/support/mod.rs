@@ -1,10 +1,12 @@
 //! What several test files share. Each uses a part of it.
 #![allow(dead_code, unused_imports)]
 
+mod board;
 mod imitation;
 mod log;
 mod mosquitto;
 
+pub use board::{BOARD, MAKING, RESTING};
 pub use imitation::{Imitation, Packet, Wire};
 pub use log::Log;
 pub use mosquitto::{Background, Mosquitto, Seen, Watch, free_port};
