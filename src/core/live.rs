@@ -25,6 +25,18 @@ impl<'a> Live<'a> {
         }
     }
 
+    /// As if all of `values` had been worked out.
+    #[cfg(test)]
+    pub(super) fn pretended(
+        readings: &'a Readings<'a>,
+        producing: bool,
+        values: &'a Values,
+    ) -> Self {
+        let live = Self::new(readings, producing, values);
+        live.whole.get_or_init(|| values.clone());
+        live
+    }
+
     /// What is known of a metric.
     pub fn of(&self, metric: Metric) -> Finding<f64> {
         if is_judged(metric, self.producing) {

@@ -259,3 +259,24 @@ impl Contradiction {
         (feed - permeate - concentrate) / feed.max(permeate + concentrate).max(f64::MIN_POSITIVE)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn meters_are_apart_by_a_share_of_the_larger_side() {
+        for (litres, error) in [
+            ([10.0, 3.0, 4.0], 0.3),
+            ([3.0, 4.0, 3.0], -4.0 / 7.0),
+            ([10.0, 6.0, 4.0], 0.0),
+            ([0.0; 3], 0.0),
+        ] {
+            let found = Contradiction {
+                litres,
+                likely: None,
+            };
+            assert!((found.error() - error).abs() < 1e-12, "{litres:?}");
+        }
+    }
+}

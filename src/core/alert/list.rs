@@ -179,3 +179,6 @@ fn has_membrane(settings: &UnitSettings) -> bool {
     let mut stages = settings.stages.iter();
     stages.any(|stage| stage.kind == StageKind::Membrane)
 }
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,119 @@
+//! Rules that follow from what other parts found, and sentences with several figures in them.
+
+use super::*;
+use crate::core::{carbon::Tested, known::Lack};
+
+#[test]
+fn what_is_found_behind_all_carbon_is_judged_until_it_is_over() {
+    let mut scene = Scene::new();
+    assert_eq!(scene.look(|around| around.breakthrough()), None);
+    scene.unit.care.found.newest = Some(Tested {
+        value: 0.3,
+        date: None,
+    });
+    for (is_through, verdict) in [(false, Verdict::Well), (true, Verdict::Beyond)] {
+        scene.unit.care.found.is_through = is_through;
+        let judged = scene.look(|around| around.breakthrough()).unwrap();
+        assert_eq!((judged.verdict, judged.value), (verdict, 0.3));
+        let positive = scene.settings.alerts.care.positive.mg_per_l();
+        assert!((judged.limit - positive).abs() < 1e-12);
+    }
+}
+
+#[test]
+fn water_that_cannot_scale_is_well_and_unknown_water_is_not_judged() {
+    let mut scene = Scene::new();
+    scene.settings.alerts.care.scaling_risk = Some(limit(0.1, 0.0));
+    assert_eq!(scene.look(|around| around.scaling()), None);
+    for (index, verdict) in [
+        (0.11, Verdict::Beyond),
+        (0.05, Verdict::Between),
+        (-1.0, Verdict::Well),
+    ] {
+        scene.unit.care.scale.index = Ok(Known::assumed(index));
+        let judged = scene.look(|around| around.scaling()).unwrap();
+        assert_eq!((judged.verdict, judged.value), (verdict, index));
+    }
+    // Whatever was found before.
+    scene.unit.care.scale.index = Err(Lack::NotInSight);
+    scene.unit.care.scale.moot = Some("softened");
+    let judged = scene.look(|around| around.scaling()).unwrap();
+    assert_eq!((judged.verdict, judged.limit), (Verdict::Well, 0.1));
+}
+
+/// 75 US gallons a day are 283.9 L/day.
+#[test]
+fn what_the_unit_falls_short_by_is_told_by_its_parts() {
+    let rated = "\n[unit.u.membrane]\nrated_flow = \"75 gal/d\"\nrated_pressure = \"60 psi\"\nrated_tds = \
+                 \"250 mg/L\"\nrated_recovery = \"15 %\"\n";
+    let mut scene = Scene::of(&format!("{CONFIG}{rated}"));
+    let said = |scene: &Scene| scene.look(|around| around.shortfall_sentence());
+    assert_eq!(said(&scene), "");
+    for (metric, value) in [
+        (Metric::Shortfall, 100.0),
+        (Metric::ShortfallPressure, 80.0),
+        (Metric::ShortfallBackPressure, 0.4),
+        (Metric::ShortfallTemperature, 30.0),
+        (Metric::ShortfallSalinity, -10.0),
+        (Metric::ShortfallMembrane, 0.0),
+    ] {
+        scene.values.set(metric, Ok(Known::measured(value)));
+    }
+    assert_eq!(
+        said(&scene),
+        " It gives 184 of the rated 284 L/day: pressure costs 80, temperature costs 30, salinity adds 10."
+    );
+    for metric in [
+        Metric::ShortfallPressure,
+        Metric::ShortfallTemperature,
+        Metric::ShortfallSalinity,
+    ] {
+        scene.values.set(metric, Ok(Known::measured(0.0)));
+    }
+    assert_eq!(said(&scene), " It gives 184 of the rated 284 L/day.");
+}
+
+/// Nothing was ever heard of its one sensor.
+#[test]
+fn a_sensor_that_was_never_heard_is_not_silent_before_its_time() {
+    let mut scene = Scene::new();
+    scene.settings.alerts.sensor_silent = Some(HOUR);
+    let alert = Alert {
+        subject: Subject::Sensor(0),
+        ..scene.alert(Code::SensorSilent)
+    };
+    let silent_at = scene.look(|around| around.sensors[0].silent_at());
+    for (after, verdict) in [
+        (Duration::ZERO, Some(Verdict::Between)),
+        (HOUR - Duration::from_millis(1), Some(Verdict::Between)),
+        (HOUR, Some(Verdict::Beyond)),
+    ] {
+        scene.now.mono = silent_at.after(after);
+        let judged = scene.look(|around| judge(&alert, around));
+        assert_eq!(judged.map(|judged| judged.verdict), verdict, "{after:?}");
+    }
+    scene.now.mono = Mono(silent_at.0 - 1);
+    assert_eq!(scene.look(|around| judge(&alert, around)), None);
+}
+
+/// 0.02 L/min are 28.8 L a day.
+#[test]
+fn hydraulics_in_words() {
+    let display = config::Display::Metric;
+    assert_eq!(
+        hydraulic::temperature_text(display, 42.0, 40.0),
+        "The feed has 42.0 °C, above 40.0 °C."
+    );
+    assert!(
+        hydraulic::lift_text(display, 0.1, 0.5)
+            .ends_with("only 0.1 bar above the line pressure, below 0.5 bar.")
+    );
+    assert_eq!(
+        hydraulic::leaking_text(display, 0.02, 0.01),
+        format!(
+            "Water runs to the drain while none is made: {}, above {}. That is 29 L a day.",
+            display.trickle(Flow::from_l_per_min(0.02)),
+            display.trickle(Flow::from_l_per_min(0.01))
+        )
+    );
+}
