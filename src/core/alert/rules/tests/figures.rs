@@ -1,7 +1,13 @@
 //! Rules that follow from what other parts found, and sentences with several figures in them.
 
 use super::*;
-use crate::core::{carbon::Tested, known::Lack};
+use crate::core::{
+    Arrival, Observation,
+    carbon::Tested,
+    doubt::Doubt,
+    hydraulics::{HydraulicState, Hydraulics},
+    known::Lack,
+};
 
 #[test]
 fn what_is_found_behind_all_carbon_is_judged_until_it_is_over() {
@@ -71,6 +77,67 @@ fn what_the_unit_falls_short_by_is_told_by_its_parts() {
         scene.values.set(metric, Ok(Known::measured(0.0)));
     }
     assert_eq!(said(&scene), " It gives 184 of the rated 284 L/day.");
+}
+
+/// Above the clean drop by the limit, and above the multiple of it; cleared by the limit's own distance.
+#[test]
+fn filters_are_clogged_by_the_larger_of_two_limits() {
+    let mut scene = Scene::new();
+    let bar = Pressure::from_bar;
+    let limits = &mut scene.settings.alerts.hydraulics;
+    limits.prefilter_clogging = Some(limit(bar(0.5), bar(0.35)));
+    limits.prefilter_factor = 3.0;
+    for (clean, drop, verdict, shown) in [
+        (None, 9.0, Verdict::Well, 0.5),
+        (Some(0.2), 0.71, Verdict::Beyond, 0.7),
+        (Some(0.2), 0.69, Verdict::Between, 0.7),
+        (Some(0.2), 0.56, Verdict::Between, 0.7),
+        (Some(0.2), 0.54, Verdict::Well, 0.7),
+        (Some(0.5), 1.51, Verdict::Beyond, 1.5),
+        (Some(0.5), 1.36, Verdict::Between, 1.5),
+        (Some(0.5), 1.34, Verdict::Well, 1.5),
+    ] {
+        scene.unit.watch.hydraulics = Hydraulics::new(HydraulicState {
+            clean_drop: clean.map(bar),
+            ..HydraulicState::default()
+        });
+        scene
+            .values
+            .set(Metric::PrefilterDrop, Ok(Known::measured(drop)));
+        let judged = scene.look(|around| around.prefilter()).unwrap();
+        assert_eq!(judged.verdict, verdict, "{clean:?} {drop}");
+        assert!((judged.limit - shown).abs() < 1e-9, "{judged:?}");
+    }
+    assert_eq!(
+        scene.look(|around| around.describe_prefilter(1.6, 1.5)),
+        "The pre-filters take 1.6 bar at 1 L/min, against 0.5 bar when they were clean; the limit is 1.5 bar."
+    );
+}
+
+#[test]
+fn a_sensor_that_is_not_believed_is_told_with_what_was_used_last() {
+    let mut scene = Scene::new();
+    let alert = Alert {
+        subject: Subject::Sensor(0),
+        subject_id: "meter".to_owned(),
+        ..scene.alert(Code::SensorImplausible)
+    };
+    let judgement = Judgement {
+        casts: Some((0, Doubt::Refused)),
+        limit: 30.0,
+        ..at_once(Verdict::Beyond, Known::measured(42.0))
+    };
+    let said = |scene: &Scene| scene.look(|around| describe(&alert, &judgement, around).sentence);
+    let first = said(&scene);
+    assert!(
+        first.starts_with("42.0 % of the readings of meter within ")
+            && first.ends_with("lone spikes."),
+        "{first}"
+    );
+    let now = scene.now;
+    (scene.unit).hear(now, 0, Observation::Number(1234.0), Arrival::Live, None);
+    let then = said(&scene);
+    assert_eq!(then, format!("{first} The last one used was 1234."));
 }
 
 /// Nothing was ever heard of its one sensor.
