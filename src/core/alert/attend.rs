@@ -362,7 +362,10 @@ mod tests {
     use super::*;
     use crate::{
         config,
-        core::{UnitState, alert::Seen},
+        core::{
+            UnitState,
+            alert::{Code, Seen},
+        },
     };
 
     /// Central European time was an hour ahead of UTC on 1 and 2 March 2026 (EU directive 2000/84/EC).
@@ -409,7 +412,9 @@ mod tests {
             wall: Wall::from_rfc3339("2026-03-02T07:00:00Z").unwrap(),
         };
         let settings = Arc::new(settings.units[0].clone());
-        let mut alert = Unit::new(settings, UnitState::default(), now).alerts()[0].clone();
+        let unit = Unit::new(settings, UnitState::default(), now);
+        let leak = unit.alerts().iter().find(|alert| alert.code == Code::Leak);
+        let mut alert = leak.unwrap().clone();
         let since = Wall::from_rfc3339("2026-03-02T02:10:00Z");
         let mut said = |kind, also: &[&str], sentence: &str| {
             alert.seen = Some(Box::new(Seen::words(sentence.to_owned())));
@@ -425,6 +430,14 @@ mod tests {
             told.starts_with("Wet. Since 02:10. It explains a, too. "),
             "{told}"
         );
+        // All of it, and the caution, for a leak is critical.
+        let (check, warning) = (check_first(Code::Leak), caution(Code::Leak).unwrap());
+        assert!(told.ends_with(&format!("too. {check} {warning}")), "{told}");
+        assert!(warning.contains("no flood protection"), "{warning}");
+        // A part that does not fit is left out as a whole.
+        let long = "drop ".repeat(90);
+        let told = said(NoticeKind::Raised, &[], &long);
+        assert_eq!(told, format!("{} Since 02:10.", long.trim()));
         let told = said(NoticeKind::Reminder, &["a", "b", "c"], "Wet.");
         assert!(
             told.starts_with("For 4 h now: Wet. It explains 3 more alerts. "),

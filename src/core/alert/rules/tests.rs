@@ -379,4 +379,8 @@ fn a_test_is_due_by_the_calendar() {
         assert_eq!((judged.value, judged.limit), (days as f64, 30.0));
         assert_eq!(judged.hold, Duration::from_secs(300));
     }
+    assert_eq!(
+        scene.said(Code::TestDue),
+        "No test for total chlorine behind the carbon, and no new carbon, for 30 days; one is due every 30 days."
+    );
 }

@@ -161,6 +161,23 @@ fn a_sensor_that_was_never_heard_is_not_silent_before_its_time() {
     }
     scene.now.mono = Mono(silent_at.0 - 1);
     assert_eq!(scene.look(|around| judge(&alert, around)), None);
+    scene.now.mono = silent_at.after(HOUR);
+    let said = |scene: &Scene| {
+        scene.look(|around| describe(&alert, &judge(&alert, around).unwrap(), around).sentence)
+    };
+    let whole = duration_text(HOUR + scene.settings.sensors[0].max_age);
+    assert!(
+        said(&scene).ends_with(&format!(" for {whole}.")),
+        "{}",
+        said(&scene)
+    );
+    let now = scene.now;
+    (scene.unit).hear(now, 0, Observation::Available(false), Arrival::Live, None);
+    assert!(
+        said(&scene).ends_with("says it is offline."),
+        "{}",
+        said(&scene)
+    );
 }
 
 /// 0.02 L/min are 28.8 L a day.
