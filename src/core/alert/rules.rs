@@ -178,10 +178,7 @@ pub(crate) fn describe(alert: &Alert, judgement: &Judgement, around: &Circumstan
         Code::SensorSilent => return around.describe_silence(alert),
         Code::StageExhausted => (around.describe_exhausted(alert), "%"),
         Code::StageLeaking => (around.describe_leaking(alert), "mg/L"),
-        Code::StageLow => {
-            let (sentence, basis) = around.describe_low(alert, judgement);
-            return figure(with_caution(sentence, basis), value, limit, "%");
-        }
+        Code::StageLow => return around.describe_low(alert, judgement),
         Code::StageOverdue => (around.describe_overdue(alert, judgement), "d"),
         Code::BalanceOpen => (around.describe_balance(judgement), "%"),
         Code::FeedTemperatureOutOfRange => {

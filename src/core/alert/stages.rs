@@ -5,15 +5,15 @@
 use std::time::Duration;
 
 use super::{
-    Alert, Subject,
+    Alert, Seen, Subject,
     life::Verdict,
-    rules::{Circumstances, Judgement, at_once, below, held},
-    text::{day_text, share_text},
+    rules::{Circumstances, Judgement, at_once, below, held, with_caution},
+    text::{day_text, figure, share_text},
 };
 use crate::{
     core::{
         due::{self, Due},
-        known::{Basis, Known, Lack},
+        known::{Known, Lack},
         left::{Binding, StageFindings},
         stage::Stage,
     },
@@ -231,7 +231,7 @@ impl Circumstances<'_> {
         )
     }
 
-    pub(super) fn describe_low(&self, alert: &Alert, judgement: &Judgement) -> (String, Basis) {
+    pub(super) fn describe_low(&self, alert: &Alert, judgement: &Judgement) -> Seen {
         let (name, binding) = (self.stage_name(alert), self.binding_text(alert));
         let left = share_text(judgement.value / 100.0);
         let mut basis = judgement.basis;
@@ -253,7 +253,14 @@ impl Circumstances<'_> {
             "{name} has {left} left {binding}{}.{order}",
             self.why(alert)
         );
-        (sentence, basis)
+        let sentence = with_caution(sentence, basis);
+        let seen = figure(sentence, judgement.value, judgement.limit, "%");
+        let beyond = judgement.value < judgement.limit;
+        Seen {
+            // Days too few to order in are told before the share is low: then it is not what was passed.
+            limit: seen.limit.filter(|_| beyond),
+            ..seen
+        }
     }
 
     pub(super) fn describe_exhausted(&self, alert: &Alert) -> String {

@@ -42,6 +42,13 @@ fn a_stage_is_low_by_share_or_by_days() {
         assert!((judged.value - (100.0 - treated)).abs() < 1e-9);
         assert!((judged.limit - 10.0).abs() < 1e-9);
     }
+    let shown = |scene: &Scene| {
+        let judgement = scene.judged(Code::StageLow).unwrap();
+        let alert = scene.alert(Code::StageLow);
+        let seen = scene.look(|around| describe(&alert, &judgement, around));
+        (seen.value, seen.limit)
+    };
+    assert_eq!(shown(&scene), (Some(9.0), Some(10.0)));
     let said = scene.said(Code::StageLow);
     assert!(
         said.starts_with("Bed has 9.0 % left by the water it has treated")
@@ -50,6 +57,15 @@ fn a_stage_is_low_by_share_or_by_days() {
     );
     few(&mut scene, 10.0, 12.0);
     assert!(!scene.said(Code::StageLow).contains("Reckon"));
+    // Too few days to order in, long before the share is low: that limit is not what was passed.
+    scene.treat(50.0);
+    few(&mut scene, 9.9, 12.0);
+    assert_eq!(shown(&scene), (Some(50.0), None));
+    assert!(
+        scene
+            .said(Code::StageLow)
+            .contains("an order takes 10 days")
+    );
 }
 
 #[test]
