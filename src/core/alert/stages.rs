@@ -8,7 +8,7 @@ use super::{
     Alert, Seen, Subject,
     life::Verdict,
     rules::{Circumstances, Judgement, at_once, below, held, with_caution},
-    text::{day_text, figure, share_text},
+    text::{day_text, figure, figure_if_passed, share_text},
 };
 use crate::{
     core::{
@@ -255,12 +255,8 @@ impl Circumstances<'_> {
         );
         let sentence = with_caution(sentence, basis);
         let seen = figure(sentence, judgement.value, judgement.limit, "%");
-        let beyond = judgement.value < judgement.limit;
-        Seen {
-            // Days too few to order in are told before the share is low: then it is not what was passed.
-            limit: seen.limit.filter(|_| beyond),
-            ..seen
-        }
+        // Days too few to order in are told before the share is low.
+        figure_if_passed(seen, judgement.value < judgement.limit)
     }
 
     pub(super) fn describe_exhausted(&self, alert: &Alert) -> String {

@@ -216,6 +216,14 @@ pub(super) fn figure(sentence: String, value: f64, limit: f64, unit: &str) -> Se
     }
 }
 
+/// The same, without a limit that was not passed: something else told the alert before.
+pub(super) fn figure_if_passed(seen: Seen, is_passed: bool) -> Seen {
+    Seen {
+        limit: seen.limit.filter(|_| is_passed),
+        ..seen
+    }
+}
+
 pub(super) fn tds_text(tds: Tds) -> String {
     let value = tds.mg_per_l();
     if value < 10.0 {

@@ -5,7 +5,7 @@ use super::{
     Alert, Seen,
     life::Verdict,
     rules::{Circumstances, Judgement, at_once, below, held, with_caution},
-    text::{figure, share_text},
+    text::{figure, figure_if_passed, share_text},
 };
 use crate::{
     config::{AlertSettings, Limit},
@@ -173,11 +173,8 @@ impl Circumstances<'_> {
             Wear::Flow => judgement.value < judgement.limit,
             Wear::Salt => judgement.value > judgement.limit,
         };
-        Seen {
-            // A step is told before the limit is reached: then it is not what was passed.
-            limit: seen.limit.filter(|_| beyond),
-            ..seen
-        }
+        // A step is told before the limit is reached.
+        figure_if_passed(seen, beyond)
     }
 
     /// What has probably come over the membrane; empty when nothing known looks like it.

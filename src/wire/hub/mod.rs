@@ -70,15 +70,12 @@ pub fn service(settings: &Settings) -> Device {
         component
     };
     let status = settings.publish.status_topic();
-    let words = [ONLINE, OFFLINE];
-    let connection = component("connection", "Connection", "connectivity", status, words);
     let (kept, words) = (settings.publish.store_topic(), [UNKEPT, KEPT]);
     let mut store = component("store", "State on disk", "problem", kept, words);
     // What a service said of its disk is no longer true when it is away.
-    store.put(
-        "availability",
-        json!([{ "topic": settings.publish.status_topic() }]),
-    );
+    store.put("availability", json!([{ "topic": status }]));
+    let words = [ONLINE, OFFLINE];
+    let connection = component("connection", "Connection", "connectivity", status, words);
     let mut about = json!({
         "identifiers": [instance],
         "name": short(instance),
