@@ -119,7 +119,8 @@ fn every_increment_counts_once_through_stops_and_kills() {
 
 #[test]
 fn receipts_that_a_dying_broker_never_read_make_nothing_count_twice() {
-    let settings = format!("max_queued_messages 0\n{}", Mosquitto::PERSISTENT);
+    let limits = "max_queued_messages 0\nmax_inflight_messages 0\n";
+    let settings = format!("{limits}{}", Mosquitto::PERSISTENT);
     let mut site = Site::new(&settings, INCREMENTS);
     let service = site.start();
     service.terminate();
@@ -136,10 +137,19 @@ fn receipts_that_a_dying_broker_never_read_make_nothing_count_twice() {
             .filter(|line| line.contains("'rig/increments'"))
             .count()
     };
+    // The service stands still from the first it is sent on, so that no receipt is on its way …
+    until("the broker hands out", || sent(&site) > 0);
+    service.signal("-STOP");
     until("all is handed out", || sent(&site) >= WAITING);
-    // The broker stops reading. The service keeps what it heard and gives receipts for it, which
-    // die with the broker.
+    // … while the broker puts on its disk what it handed out: it does so for a change like the
+    // first of these, and has done it when the second is answered. What it handed out without a
+    // record of that, it would send again as if for the first time.
+    site.broker.publish("rig/elsewhere", "1", &["-r"]);
+    site.broker.publish("rig/elsewhere", "2", &["-r"]);
+    // Then the broker stops reading. The service keeps what it heard and gives receipts for it,
+    // which die with the broker.
     site.broker.freeze();
+    service.signal("-CONT");
     until("all is kept", || {
         let remembered = &site.kept("u")["meters"]["permeate_flow"]["recent"];
         remembered.as_array().map_or(0, Vec::len) >= WAITING
