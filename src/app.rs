@@ -12,6 +12,7 @@ mod manager;
 mod outlets;
 mod reading;
 mod sums;
+mod worries;
 
 use std::{
     collections::{BTreeMap, BTreeSet, HashSet},
@@ -47,6 +48,7 @@ use crate::{
 use announcing::retained_topics;
 use reading::read_states;
 use sums::Sums;
+use worries::Worries;
 
 /// Why the service could not start or ended badly.
 #[derive(Debug, thiserror::Error)]
@@ -103,6 +105,7 @@ pub struct App {
     /// Sends notices by HTTP, when a target is configured or something waits.
     notifier: Option<Notifier>,
     manager: ServiceManager,
+    worries: Worries,
     /// When the service manager is told that we are ready, broker or not.
     ready_by: Option<tokio::time::Instant>,
     started: Option<Wall>,
@@ -197,6 +200,7 @@ impl App {
         let page = page.map(|page| http::serve_page(&page.server, &settings.store.directory));
         let page_questions = page.transpose()?;
         let notifier = notifier(settings, &loaded)?;
+        let worries = Worries::new(&places, &loaded.notice_marks);
         options.presence.opening = homie::removals(ghosts.iter());
         let (session, inbox) = mqtt::open(options)?;
         let homie = HomieSession::open(settings)?;
@@ -219,6 +223,7 @@ impl App {
             questions,
             page_questions,
             notifier,
+            worries,
             manager: ServiceManager::default(),
             ready_by: None,
             started: now.date(),
@@ -306,6 +311,7 @@ impl App {
             self.forget_ghosts();
             self.publish();
             self.tell_whether_kept();
+            self.tell_worries();
             if self.lost.is_some() {
                 break;
             }

@@ -1,6 +1,7 @@
 //! What is to be kept when: gathers what changed, hands it to the store one checkpoint at a time,
 //! and releases a message's receipt only once the change it made is durable.
 
+mod gather;
 mod parts;
 
 use std::{
@@ -11,29 +12,24 @@ use std::{
 use tokio::{sync::oneshot, time::Instant};
 
 use crate::{
-    core::{
-        Keep, MAY_WAIT,
-        alert::{Episode, Notice},
-    },
+    core::{Keep, alert::Notice},
     edge::{
         mqtt::Receipt,
-        store::{
-            AlertRow, Checkpoint, EntryRow, NoticeKey, NoticeRow, RunRow, SampleRow, StageRow,
-            Store, StoreError,
-        },
+        store::{Checkpoint, NoticeKey, NoticeRow, SampleRow, Store, StoreError},
     },
-    installation::{Installation, Record},
-    time::Wall,
-    wire::{Outgoing, recorded},
+    installation::Installation,
+    wire::Outgoing,
 };
 
-use parts::readable_parts;
+pub use gather::{Gathered, alert_row, gather};
 pub use parts::{state_of_parts, state_parts};
 
 /// Urgent changes wait this long for others: a burst of increments needs one write, not twenty.
 const GATHER: Duration = Duration::from_millis(200);
 /// After a failed write the next is tried this much later.
 const RETRY: Duration = Duration::from_secs(10);
+/// A write that takes longer counts as refused, though it may yet succeed: a memory card that dies may hang for ever.
+const PATIENCE: Duration = Duration::from_secs(20);
 /// Samples are for graphs: they wait this long for each other, to spare a memory card; with them what may wait of
 /// the states …
 const SAMPLES: Duration = Duration::from_secs(600);
@@ -61,6 +57,8 @@ pub struct Keeper {
     problem: Option<String>,
     /// Notices that were sent by HTTP though their rows could not be written yet.
     sent_unwritten: BTreeSet<NoticeKey>,
+    /// Whether notices came that need not wait for a write that hangs.
+    has_freed: bool,
     /// Writes that succeeded and that failed.
     tally: (u64, u64),
 }
@@ -87,6 +85,14 @@ struct Writing {
     notices: Vec<(String, Box<Notice>)>,
     sums: BTreeMap<String, Outgoing>,
     answer: oneshot::Receiver<Result<(), StoreError>>,
+    /// When it counts as refused; `None` once it does.
+    patience: Option<Instant>,
+}
+
+impl Writing {
+    fn hangs(&self) -> bool {
+        self.patience.is_none()
+    }
 }
 
 impl Keeper {
@@ -107,6 +113,7 @@ impl Keeper {
             writing: None,
             problem: None,
             sent_unwritten: BTreeSet::new(),
+            has_freed: false,
             tally: (0, 0),
         }
     }
@@ -176,16 +183,17 @@ impl Keeper {
         self.problem.as_deref()
     }
 
-    /// When [`Keeper::begin`] should be called; never while a write is under way.
+    /// When [`Keeper::begin`] should be called; never while a write is under way that may be waited for.
     #[must_use]
     pub fn due(&self) -> Option<Instant> {
-        self.due.filter(|_| self.writing.is_none())
+        self.due
+            .filter(|_| self.writing.as_ref().is_none_or(Writing::hangs))
     }
 
-    /// Begins to write what changed.
-    pub fn begin(&mut self, installation: &mut Installation) {
-        if self.writing.is_some() {
-            return;
+    /// Begins to write what changed, and tells whether it could; beside a write that hangs it only frees notices.
+    pub fn begin(&mut self, installation: &mut Installation) -> bool {
+        if self.writing.as_ref().is_some_and(|write| !write.hangs()) {
+            return false;
         }
         let is_whole = self.sampled.elapsed() >= SAMPLES;
         self.gather(installation, is_whole);
@@ -194,6 +202,10 @@ impl Keeper {
         }
         self.due = None;
         self.last = Instant::now();
+        if self.writing.is_some() {
+            self.has_freed = true;
+            return false;
+        }
         let checkpoint = std::mem::take(&mut self.waiting);
         let answer = self.store.save(checkpoint.clone());
         self.writing = Some(Writing {
@@ -202,19 +214,33 @@ impl Keeper {
             notices: std::mem::take(&mut self.notices),
             sums: std::mem::take(&mut self.sums),
             answer,
+            patience: Some(Instant::now() + PATIENCE),
         });
+        true
     }
 
     /// Waits for the write under way (for ever when there is none); safe to cancel. Gives what
     /// may be released.
     pub async fn written(&mut self) -> Released {
+        if std::mem::take(&mut self.has_freed) {
+            return self.free();
+        }
         let Some(writing) = &mut self.writing else {
             return std::future::pending().await;
         };
-        let answer = (&mut writing.answer)
-            .await
-            .unwrap_or(Err(StoreError::Stopped));
-        let Some(mut writing) = self.writing.take() else {
+        let patience = writing.patience;
+        let answer = tokio::select! {
+            answer = &mut writing.answer => answer.unwrap_or(Err(StoreError::Stopped)),
+            () = end_of(patience) => {
+                writing.patience = None;
+                let seconds = PATIENCE.as_secs();
+                let problem = format!("the disk has not answered for {seconds} s: look at it");
+                tracing::error!("state could not be written yet: {problem}");
+                self.problem = Some(problem);
+                return self.free();
+            }
+        };
+        let Some(writing) = self.writing.take() else {
             return Released::default();
         };
         match answer {
@@ -223,9 +249,11 @@ impl Keeper {
                 if self.problem.take().is_some() {
                     tracing::info!("state is written again");
                 }
-                let sent = std::mem::take(&mut self.sent_unwritten);
+                if writing.hangs() {
+                    self.due = Some(Instant::now());
+                }
                 let mut queued = writing.checkpoint.notices;
-                queued.retain(|row| !sent.contains(&row.key));
+                queued.retain(|row| !self.sent_unwritten.remove(&row.key));
                 Released {
                     receipts: writing.receipts,
                     notices: writing.notices,
@@ -240,17 +268,25 @@ impl Keeper {
                 if told != self.problem {
                     tracing::error!("state could not be written, trying again: {error}");
                 }
-                let mut queued = writing.checkpoint.notices.clone();
-                queued.retain(|row| self.sent_unwritten.insert(row.key.clone()));
-                let notices = std::mem::take(&mut writing.notices);
                 self.put_back(writing);
-                Released {
-                    notices,
-                    queued,
-                    ..Released::default()
-                }
+                self.free()
             }
         }
+    }
+
+    /// Notices go though the disk does not take what tells of them.
+    fn free(&mut self) -> Released {
+        let mut released = Released::default();
+        let mut rows = Vec::new();
+        if let Some(writing) = &mut self.writing {
+            released.notices.append(&mut writing.notices);
+            rows.extend(&writing.checkpoint.notices);
+        }
+        released.notices.append(&mut self.notices);
+        rows.extend(&self.waiting.notices);
+        let unsent = |row: &&NoticeRow| self.sent_unwritten.insert(row.key.clone());
+        released.queued = rows.into_iter().filter(unsent).cloned().collect();
+        released
     }
 
     /// Writes what is left and closes the store. Gives the receipts and sums that may be released.
@@ -259,12 +295,12 @@ impl Keeper {
     /// When the last write failed.
     pub async fn close(mut self, installation: &mut Installation) -> Result<Released, StoreError> {
         let mut released = Released::default();
-        if self.writing.is_some() {
-            released = self.written().await;
+        while self.writing.is_some() {
             // Notices wait in the state for the next start: what becomes of them on the way out could not
             // be kept any more.
-            released.notices.clear();
-            released.queued.clear();
+            let written = self.written().await;
+            released.receipts.extend(written.receipts);
+            released.sums.extend(written.sums);
         }
         self.gather(installation, true);
         self.hand_over_samples(installation);
@@ -317,145 +353,10 @@ impl Keeper {
     }
 }
 
-/// What waits for others before it is kept or handed on.
-#[derive(Debug, Default)]
-pub struct Gathered {
-    /// Samples, to be written together.
-    pub samples: Vec<SampleRow>,
-    /// Notices, for which the state has to be durable first, with their units.
-    pub notices: Vec<(String, Box<Notice>)>,
-}
-
-/// Puts what changed since last asked into a checkpoint: unless `is_whole`, without what changes with every reading
-/// and may wait, of units of which nothing is urgent.
-pub fn gather(
-    installation: &mut Installation,
-    checkpoint: &mut Checkpoint,
-    is_whole: bool,
-) -> Gathered {
-    for (keep, id, state) in installation.changed() {
-        match readable_parts(&state) {
-            Ok(mut parts) => {
-                if keep < Keep::Now && !is_whole {
-                    parts.retain(|part, _| !MAY_WAIT.contains(&part.as_str()));
-                }
-                checkpoint.units.entry(id).or_default().extend(parts);
-            }
-            // What was kept before stays as it is.
-            Err(error) => tracing::error!("the state of {id} cannot be written down: {error}"),
-        }
-    }
-    let mut gathered = Gathered::default();
-    for record in installation.take_records() {
-        match record {
-            Record::Alert(unit, episode) => checkpoint.alerts.push(alert_row(unit, &episode)),
-            Record::Entry(unit, entry) => checkpoint.entries.push(EntryRow {
-                unit,
-                number: entry.number,
-                document: serde_json::to_string(&entry).unwrap_or_default(),
-            }),
-            Record::Notice(unit, notice) => gathered.notices.push((unit, notice)),
-            Record::Run(unit, run) => checkpoint.runs.push(RunRow {
-                unit,
-                started: run.started.map(Wall::to_rfc3339),
-                ended: run.ended.map(Wall::to_rfc3339),
-                document: recorded::text(&run),
-            }),
-            Record::Sample(unit, sample) => gathered.samples.push(SampleRow {
-                unit,
-                start: sample.start.0,
-                seconds: sample.seconds,
-                document: serde_json::to_string(&sample.figures).unwrap_or_default(),
-            }),
-            Record::Stage(unit, stage) => checkpoint.stages_replaced.push(StageRow {
-                unit,
-                stage: stage.stage.clone(),
-                replaced: stage.replaced.map(Wall::to_rfc3339),
-                document: serde_json::to_string(&stage).unwrap_or_default(),
-            }),
-        }
-    }
-    gathered
-}
-
-/// An episode as it is stored: with the moments between which it is looked for.
-#[must_use]
-pub fn alert_row(unit: String, episode: &Episode) -> AlertRow {
-    let ended = episode.end.and_then(|end| end.at);
-    let since = episode.raised.or(ended);
-    AlertRow {
-        unit,
-        number: episode.number,
-        since: since.map(|since| since.0),
-        // Of one that ended without a clock nothing is known but that it is over.
-        until: episode.end.and(ended.or(since)).map(|until| until.0),
-        document: serde_json::to_string(episode).unwrap_or_default(),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use std::collections::BTreeMap;
-
-    use super::*;
-    use crate::{
-        config,
-        core::{Arrival, UnitState},
-        installation::Incoming,
-        time::{Mono, Now},
-    };
-
-    const CONFIGURATION: &str = r#"
-[broker]
-url = "mqtt://localhost"
-[unit.u]
-[unit.u.supply]
-waste_ratio = "4:1"
-[[unit.u.sensor]]
-at = "permeate_flow"
-topic = "flow"
-pulses_per_litre = 100
-kind = "increments"
-[[unit.u.sensor]]
-at = "feed_temperature"
-topic = "temperature"
-unit = "degC"
-"#;
-
-    /// The parts that a checkpoint holds after a message.
-    fn kept(installation: &mut Installation, topic: &str, is_whole: bool) -> Vec<String> {
-        let message = Incoming {
-            topic,
-            payload: b"7",
-            arrival: Arrival::Live,
-            packet: None,
-        };
-        let now = Now {
-            mono: Mono(1000),
-            wall: Wall(1_780_293_601_000),
-        };
-        installation.hear(now, message);
-        let mut checkpoint = Checkpoint::default();
-        gather(installation, &mut checkpoint, is_whole);
-        let parts = checkpoint.units.remove("u").unwrap_or_default();
-        parts.into_keys().collect()
-    }
-
-    #[test]
-    fn what_changes_with_every_reading_waits_unless_something_is_urgent() {
-        let settings = config::from_text("u.toml", CONFIGURATION, &BTreeMap::new(), None).unwrap();
-        let now = Now {
-            mono: Mono(0),
-            wall: Wall(1_780_293_600_000),
-        };
-        let mut units = Installation::new(&settings, |_| UnitState::default(), now);
-        gather(&mut units, &mut Checkpoint::default(), true);
-        let waits = |parts: &[String]| MAY_WAIT.map(|part| !parts.iter().any(|own| own == part));
-        let usual = kept(&mut units, "temperature", false);
-        assert!(usual.iter().any(|part| part == "totals"));
-        assert_eq!(waits(&usual), [true; 2]);
-        assert_eq!(waits(&kept(&mut units, "temperature", true)), [false; 2]);
-        // An increment cannot be had again.
-        assert_eq!(waits(&kept(&mut units, "flow", false)), [false; 2]);
+/// Waits until then, for ever without a moment.
+async fn end_of(patience: Option<Instant>) {
+    match patience {
+        Some(until) => tokio::time::sleep_until(until).await,
+        None => std::future::pending().await,
     }
 }

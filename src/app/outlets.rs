@@ -53,8 +53,8 @@ impl App {
 
     /// Tells by a retained message whether the state can be kept, whenever that changes; not before it was tried.
     pub(super) fn tell_whether_kept(&mut self) {
-        let is_tried = self.keeper.tally() != (0, 0);
         let is_kept = self.keeper.problem().is_none();
+        let is_tried = self.keeper.tally() != (0, 0) || !is_kept;
         if is_tried && self.told_kept != Some(is_kept) {
             self.told_kept = Some(is_kept);
             let word = if is_kept { KEPT } else { UNKEPT };

@@ -85,13 +85,16 @@ impl App {
 
     /// Writes what changed: with it all that the held messages tell of.
     pub(super) fn begin_checkpoint(&mut self) {
-        if self.sums.durable.is_none() {
+        let sums = if self.sums.durable.is_none() {
             self.installation.keep_told();
+            Vec::new()
         } else {
             self.installation.keep_all();
-            self.sums.writing = openmetrics::sums(self.installation.units(), self.clock.now());
+            openmetrics::sums(self.installation.units(), self.clock.now())
+        };
+        if self.keeper.begin(&mut self.installation) {
+            self.sums.writing = sums;
         }
-        self.keeper.begin(&mut self.installation);
     }
 
     /// These are on disk.

@@ -88,8 +88,14 @@ impl Publish {
     /// several share the prefix.
     #[must_use]
     pub fn status_topic(&self) -> String {
+        format!("{}/{}", self.prefix, self.name_of_service())
+    }
+
+    /// What stands for the service where others have the id of a unit, which no unit can have.
+    #[must_use]
+    pub fn name_of_service(&self) -> String {
         let own = self.instance.iter().map(|instance| format!("/{instance}"));
-        format!("{}/status{}", self.prefix, own.collect::<String>())
+        format!("status{}", own.collect::<String>())
     }
 
     /// Where the service tells whether it can keep its state.

@@ -5,7 +5,7 @@ use serde_json::json;
 
 use crate::{
     config::{NotifyTarget, Placeholder, Template},
-    core::alert::{self, NoticeKind, Severity},
+    core::alert::{self, LONGEST_TEXT, NoticeKind, Severity, shortened},
     time::Wall,
 };
 
@@ -36,7 +36,61 @@ pub struct Notice {
     pub since: Option<Wall>,
 }
 
+/// What keeps the service itself from its work.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Trouble {
+    /// There is no connection to the broker.
+    Broker,
+    /// The state cannot be written.
+    Disk,
+}
+
+impl Trouble {
+    /// Its code, its title, what it means and what to check first.
+    fn words(self) -> [&'static str; 4] {
+        match self {
+            Self::Broker => [
+                "broker_away",
+                "No connection to the broker",
+                "Nothing is heard of any sensor, so nothing is watched.",
+                "Does the broker run, and does this machine reach it?",
+            ],
+            Self::Disk => [
+                "state_not_kept",
+                "State cannot be written",
+                "What is measured and learned now is lost when the service ends. It still watches, and notices still leave.",
+                "Is the disk full or read-only, or the memory card worn out?",
+            ],
+        }
+    }
+}
+
 impl Notice {
+    /// A notice of the service itself, as yet without unit, number and date; `problem` is a sentence.
+    #[must_use]
+    pub fn of_service(trouble: Trouble, kind: NoticeKind, problem: &str) -> Self {
+        let [code, title, text, check_first] = trouble.words();
+        let is_over = kind == NoticeKind::Cleared;
+        let text = match problem {
+            _ if is_over => "All is as it should be again.".to_owned(),
+            "" => format!("{text} {check_first}"),
+            problem => format!("{text} {check_first} The cause: {problem}"),
+        };
+        Self {
+            unit: String::new(),
+            number: 0,
+            kind,
+            code: code.to_owned(),
+            about: None,
+            severity: Severity::Warning,
+            title: format!("permeated: {}{title}", kind.opening()),
+            text: shortened(&text, LONGEST_TEXT),
+            check_first: (!is_over).then(|| check_first.to_owned()),
+            caution: None,
+            since: None,
+        }
+    }
+
     /// A notice of a unit.
     #[must_use]
     pub fn of_unit(unit: &str, notice: &alert::Notice) -> Self {

@@ -9,13 +9,12 @@ use serde_json::json;
 
 use crate::{
     preload::{EIO, ENOSPC, EROFS, Orders},
-    receiver::Receiver,
     rig::{self, FEED, Ports, UNITS, get, litres, metric, same},
     site::{LIMIT, Service, Site, program, until, until_within},
 };
 
 /// After a failed write the next comes ten seconds later.
-const RETRIED: Duration = Duration::from_secs(40);
+pub const RETRIED: Duration = Duration::from_secs(40);
 const FAILURES: &str = "permeated_store_failures_total";
 
 /// A site whose service runs under orders and has kept a first count of 1000.
@@ -23,7 +22,7 @@ fn site() -> (Site, Orders, Ports, Service) {
     site_with("")
 }
 
-fn site_with(more: &str) -> (Site, Orders, Ports, Service) {
+pub fn site_with(more: &str) -> (Site, Orders, Ports, Service) {
     let site = Site::new("max_queued_messages 0\n", "");
     let ports = rig::configure(&site, site.broker.port(), &format!("{more}{UNITS}"));
     let orders = Orders::new(&site);
@@ -41,7 +40,7 @@ fn site_with(more: &str) -> (Site, Orders, Ports, Service) {
 }
 
 /// Readings are heard and published, alerts too.
-fn goes_on(site: &Site, reading: u32, leak: bool) {
+pub fn goes_on(site: &Site, reading: u32, leak: bool) {
     site.broker.publish("rig/feed", &reading.to_string(), &[]);
     until("a reading is published", || {
         site.value(FEED) == Some(f64::from(reading))
@@ -78,7 +77,7 @@ fn is_told(service: &Service, ports: &Ports, words: &str) {
 }
 
 /// … by a retained word, and by `permeated status`, as it stands.
-fn is_told_by_the_broker(site: &Site, is_kept: bool) {
+pub fn is_told_by_the_broker(site: &Site, is_kept: bool) {
     let word = if is_kept { "ok" } else { "failing" };
     until_within(RETRIED, "the word is there", || {
         site.broker.retained("permeated/status/store").as_deref() == Some(word)
@@ -97,7 +96,7 @@ fn is_told_by_the_broker(site: &Site, is_kept: bool) {
 }
 
 /// Whether the broker had a receipt for what was published last on that topic.
-fn acknowledged(site: &Site, topic: &str) -> bool {
+pub fn acknowledged(site: &Site, topic: &str) -> bool {
     let log = site.broker.log();
     let last = log
         .lines()
@@ -180,38 +179,6 @@ fn a_disk_that_refuses(error: i64, words: &str) {
         .query_row("SELECT count(*) FROM log_entry", [], |row| row.get(0))
         .unwrap();
     assert_eq!(notes, 1);
-}
-
-/// A leak is told by both ways, once each, while the disk takes nothing and after it does again.
-#[test]
-fn a_notice_leaves_though_the_disk_refuses_it() {
-    let receiver = Receiver::start(&[]);
-    let (site, orders, _, service) = site_with(&format!(
-        "[[notify]]\nname = \"phone\"\nurl = \"http://127.0.0.1:{}/\"\n",
-        receiver.port
-    ));
-    is_told_by_the_broker(&site, true);
-    let told = site.broker.watch("permeated/u/notice");
-    orders.fail(ENOSPC, 1000);
-    goes_on(&site, 430, true);
-    until_within(RETRIED, "the leak is told", || {
-        told.on("permeated/u/notice").len() == 1 && receiver.received().len() == 1
-    });
-    is_told_by_the_broker(&site, false);
-    let failed = orders.failed();
-    until_within(RETRIED, "it fails once more", || orders.failed() > failed);
-    orders.heal();
-    is_told_by_the_broker(&site, true);
-    until("it says so", || {
-        service.log().contains("state is written again")
-    });
-    service.terminate();
-    assert_eq!(receiver.keys(), ["u-1"]);
-    let told = told.on("permeated/u/notice");
-    assert!(
-        told.len() == 1 && told[0].contains("\"raised\""),
-        "{told:?}"
-    );
 }
 
 #[test]

@@ -16,6 +16,7 @@ mod support;
 mod brokers;
 mod chance;
 mod clocks;
+mod disk_notices;
 mod disks;
 mod floods;
 mod kills;

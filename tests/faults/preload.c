@@ -67,8 +67,7 @@ static int is_ours_open(int file) {
 /* Whether this call is to fail; its errno is set then. Which calls do is decided by their number alone. */
 static int fails(void) {
     int64_t number = __atomic_fetch_add(&orders->seen, 1, __ATOMIC_SEQ_CST);
-    int64_t delay = orders->delay;
-    if (delay > 0) usleep((useconds_t)(delay * 1000));
+    for (int64_t waited = 0; waited < orders->delay; waited += 10) usleep(10000);
     if (!orders->error) return 0;
     uint64_t mixed = ((uint64_t)number + 1) * 0x9E3779B97F4A7C15u;
     mixed ^= mixed >> 31;

@@ -29,6 +29,7 @@ pub(super) use life::Change;
 use life::Verdict;
 pub use life::{Life, LifeState, Phase};
 pub(super) use list::alerts_of;
+pub(crate) use notice::shortened;
 pub use notice::{LONGEST_TEXT, LONGEST_TITLE, Notice, NoticeKind, Notices};
 pub(super) use rules::{Circumstances, Judgement, describe, judge};
 pub use text::{CAUTION, caution, check_first, title};

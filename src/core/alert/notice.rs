@@ -34,7 +34,7 @@ impl NoticeKind {
     }
 
     /// What stands before the alert's title.
-    fn opening(self) -> &'static str {
+    pub(crate) fn opening(self) -> &'static str {
         match self {
             Self::Raised => "",
             Self::Reminder => "Still: ",
@@ -122,7 +122,7 @@ pub(super) fn title(kind: NoticeKind, unit: &str, alert: &str, subject: &str) ->
 }
 
 /// Cut behind a sentence, else behind a word, where it is longer than `most` characters.
-pub(super) fn shortened(text: &str, most: usize) -> String {
+pub(crate) fn shortened(text: &str, most: usize) -> String {
     let Some((end, _)) = text.char_indices().nth(most) else {
         return text.to_owned();
     };
