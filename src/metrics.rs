@@ -151,9 +151,9 @@ catalogue! {
         SaltTrendMargin, Wear, "salt_trend_margin_pct", "%", 1, "Its uncertainty: half the width of the 95 % band.";
         SaltChange, Wear, "salt_change_pct_month", "%/month", 2, "Change of the normalised salt passage in a month, by a robust slope.";
         SaltChangeMargin, Wear, "salt_change_margin_pct_month", "%/month", 2, "Its uncertainty: half the width of the 95 % band.";
-        SaltLimitEarliest, Wear, "salt_limit_earliest_d", "d", 0, "Days until the normalised salt passage reaches its limit, at the earliest.";
-        SaltLimitLikely, Wear, "salt_limit_likely_d", "d", 0, "Days until the normalised salt passage reaches its limit, at the present change.";
-        SaltLimitLatest, Wear, "salt_limit_latest_d", "d", 0, "Days until the normalised salt passage reaches its limit, at the latest.";
+        SaltLimitEarliest, Wear, "salt_limit_earliest_d", "d", 0, "Days until so much salt passes that the rejection is at its limit, at the earliest.";
+        SaltLimitLikely, Wear, "salt_limit_likely_d", "d", 0, "Days until so much salt passes that the rejection is at its limit, at the present change.";
+        SaltLimitLatest, Wear, "salt_limit_latest_d", "d", 0, "Days until so much salt passes that the rejection is at its limit, at the latest.";
         SmallestSaltChange, Wear, "smallest_salt_change_pct", "%", 1, "The smallest lasting change of the salt passage that 30 runs of this unit's scatter can show.";
         ScalingIndex, Chemistry, "scaling_index", "", 2, "Saturation index of the concentrate for calcium carbonate (ASTM D3739), by the feed's analysis and the last settled run.";
         SafeRecovery, Chemistry, "safe_recovery_pct", "%", 1, "Recovery at which that index reaches its limit; 90 at most, 0 where the feed itself is beyond it.";

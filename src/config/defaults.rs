@@ -154,7 +154,7 @@ pub(super) const PRODUCT_TDS_CLEAR: f64 = 0.8;
 pub(super) const PERMEATE_TDS_MG_PER_L: f64 = 30.0;
 pub(super) const PERMEATE_TDS_CLEAR: f64 = 0.9;
 /// Home elements below 90 % are past their best.
-pub(super) const REJECTION: f64 = 0.90;
+pub(crate) const REJECTION: f64 = 0.90;
 /// Clears a fifth of the way back to perfect: 92 % for a limit of 90 %.
 pub(super) const REJECTION_CLEAR_OF_PASSAGE: f64 = 0.2;
 /// Plants clean at −10 to −15 % of the normalised flow (reference values of several makers).

@@ -40,7 +40,7 @@ pub use chemistry::{Capacity, Disinfectant, FeedChemistry, IonCapacity};
 pub use costs::Costs;
 pub(crate) use defaults::{
     EARLIEST_INSTALLED_YEAR, HOLD_TEST_MINUTES_RANGE, NORMALIZED_FLOW, PH_RANGE, RECOVERY_RANGE,
-    SALT_RISING,
+    REJECTION, SALT_RISING,
 };
 pub use hold_test::HoldTestSettings;
 pub use homie::{Homie, homie_id};

@@ -5,7 +5,7 @@ use std::{collections::BTreeMap, sync::Arc, time::Duration};
 use super::*;
 use crate::{
     config::{self, Display, UnitSettings},
-    core::{Command, Replacement, Unit, UnitState, alert::Code},
+    core::{Command, Replacement, Unit, UnitState, alert::Code, membrane::WayEnd},
     quantity::Volume,
     time::Mono,
 };
@@ -297,10 +297,10 @@ fn the_membrane_goes_by_its_wear_and_its_age() {
         UnitState::default(),
         at(0.0),
     );
-    let way = |used: Ends, low, likely, high, limit| Way {
+    let way = |used: Ends, low, likely, high, share| Way {
         used: Ok(crate::core::Known::measured(used)),
         days: Ok(crate::core::Known::measured(Span { low, likely, high })),
-        limit,
+        limit: WayEnd::Share(share),
     };
     let ways = Ways {
         flow: way([0.6, 0.7, 0.8], 50.0, 90.0, 200.0, 0.85),
@@ -329,6 +329,19 @@ fn the_membrane_goes_by_its_wear_and_its_age() {
     let today = now.wall.day_in(&unit.settings().time_zone);
     let why = due_text(stage, &due, &dates, &ways, today, Display::Metric).unwrap();
     let begins = "70 % of the way to 85 % of the baseline's flow is gone; as it goes on, the rest is gone about 16 December";
+    assert!(why.starts_with(begins), "{why}");
+    let mut salty = ways;
+    salty.flow = way([0.1, 0.2, 0.3], 900.0, 900.0, 900.0, 0.85);
+    salty.salt.limit = WayEnd::Rejection(0.9, 3.1);
+    let due = stage.due(now, Some(&salty), None, None);
+    // Its age ends it sooner, so this is of an element without a life.
+    assert_eq!(due.binding, Some(Binding::Age));
+    let due = Due {
+        binding: Some(Binding::Salt),
+        ..due
+    };
+    let why = due_text(stage, &due, &dates, &salty, today, Display::Metric).unwrap();
+    let begins = "20 % of the way from the baseline to a rejection of 90 % is gone; as it goes on";
     assert!(why.starts_with(begins), "{why}");
     // Nothing was taught yet: the age alone.
     let found = stage.find(now, Err(Lack::TooEarly), unit.ways_of(stage).as_ref());

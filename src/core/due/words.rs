@@ -8,7 +8,7 @@ use crate::{
     core::{
         left::Binding,
         load::{Ends, LIKELY},
-        membrane::{Way, Ways},
+        membrane::{Way, WayEnd, Ways},
         stage::Stage,
     },
     quantity::{Mass, Volume},
@@ -20,8 +20,14 @@ impl Stage {
     fn reason(&self, binding: Binding, ways: &Ways, display: Display) -> String {
         let wear = |way: &Way, of: &str| {
             let gone = way.used.map_or(0.0, |used| 100.0 * used.value[LIKELY]);
-            let limit = 100.0 * way.limit;
-            format!("{gone:.0} % of the way to {limit:.0} % of the baseline's {of} is gone")
+            let to = match way.limit {
+                WayEnd::Share(share) => format!("to {:.0} % of the baseline's {of}", 100.0 * share),
+                WayEnd::Rejection(rejection, _) => {
+                    let limit = 100.0 * rejection;
+                    format!("from the baseline to a rejection of {limit:.0} %")
+                }
+            };
+            format!("{gone:.0} % of the way {to} is gone")
         };
         match binding {
             Binding::Age => {

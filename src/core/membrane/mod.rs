@@ -33,7 +33,7 @@ pub use forecast::Forecast;
 use history::History;
 pub use learned::Estimate;
 use learned::{Learned, Nature, coldness};
-pub(super) use left::{Way, Ways};
+pub(super) use left::{Way, WayEnd, Ways};
 use lesson::{Lesson, salt_permeability};
 pub(super) use wear::{Wear, WearFigures};
 
@@ -78,6 +78,9 @@ pub struct MembraneState {
     basis: Option<Basis>,
     /// Runs left out because the element was new.
     pub break_in_runs: u32,
+    /// ln of the salt that the element of the baseline would let pass for each part it holds back, under the
+    /// conditions of the last runs.
+    baseline_odds: Option<f64>,
     /// When the baseline was set.
     pub baseline_set: Option<Wall>,
     /// The last figures, by metric name.
@@ -137,6 +140,7 @@ impl MembraneState {
             .cloned()
             .collect();
         self.held_at = ended;
+        self.note_passage();
     }
 
     fn learn(&mut self, lesson: Lesson, when: When, runs: usize) -> Option<News> {
@@ -213,6 +217,7 @@ impl MembraneState {
         (self.flow_charts, self.salt_charts) = (Charts::default(), Charts::default());
         (self.flow_since, self.salt_since) = (self.days, self.days);
         self.first.clear();
+        self.baseline_odds = None;
         self.baseline_set = None;
     }
 

@@ -7,9 +7,10 @@ use super::{
     forecast::{self, Forecast, Trend},
     history::Point,
     learned::{Estimate, Learned, Nature, coldness},
+    left::WayEnd,
 };
 use crate::{
-    config::{AlertSettings, NORMALIZED_FLOW, SALT_RISING},
+    config::{AlertSettings, Limit, NORMALIZED_FLOW, REJECTION, SALT_RISING},
     core::{
         causes::{self, Change, Changes, LikelyCause},
         known::{Basis, Finding, Known, Lack},
@@ -22,8 +23,16 @@ use crate::{
 
 /// Days of a mean month.
 const MONTH: f64 = 30.44;
+/// How fast it follows the conditions: some two dozen runs.
+const PASSAGE_RATE: f64 = 0.08;
 /// A week of runs of an ordinary unit: what is found within them is found soon.
 const SOON_RUNS: f64 = 30.0;
+
+/// ln of what passes for each part that does not. By solution-diffusion it grows in proportion to the permeability for
+/// salt, where the flow stays as it is.
+fn passage_odds(passage: f64) -> f64 {
+    (passage / (1.0 - passage)).ln()
+}
 
 /// One of the two things that wear: flow or salt.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -128,22 +137,43 @@ impl MembraneState {
         })
     }
 
-    /// The alert's limit, as a share of the baseline.
-    pub(super) fn limit(wear: Wear, alerts: &AlertSettings) -> f64 {
+    /// Where the element has done its service.
+    pub(super) fn limit(&self, wear: Wear, alerts: &AlertSettings) -> WayEnd {
+        let share = |limit: Option<Limit<f64>>, usual| limit.map_or(usual, |limit| limit.raise);
         match wear {
-            Wear::Flow => alerts
-                .normalized_flow_low
-                .map_or(NORMALIZED_FLOW, |limit| limit.raise),
-            Wear::Salt => alerts
-                .salt_passage_rising
-                .map_or(SALT_RISING, |limit| limit.raise),
+            Wear::Flow => WayEnd::Share(share(alerts.normalized_flow_low, NORMALIZED_FLOW)),
+            Wear::Salt => {
+                let rising = share(alerts.salt_passage_rising, SALT_RISING);
+                let rejection = share(alerts.rejection_low, REJECTION);
+                // What passes for each part that is held back; to begin with, the baseline would let pass so much.
+                let from = self
+                    .baseline_odds
+                    .map(|odds| (passage_odds(1.0 - rejection), odds));
+                match from.map(|(limit, odds)| (limit - odds).exp()) {
+                    Some(times) if times > rising => WayEnd::Rejection(rejection, times),
+                    // One that held back little from the beginning is measured by its change.
+                    Some(_) | None => WayEnd::Share(rising),
+                }
+            }
         }
     }
 
-    /// When the alert's limit will be reached.
+    /// When the limit will be reached.
     pub(in crate::core) fn forecast(&self, wear: Wear, alerts: &AlertSettings) -> Option<Forecast> {
-        let share = Self::limit(wear, alerts);
+        let share = self.limit(wear, alerts).share();
         self.trend(wear)?.forecast(self.learned(wear)?, share.ln())
+    }
+
+    /// Takes note of what the element at its baseline would let pass under the conditions of a run: what passes now,
+    /// less what the run shows of wear.
+    pub(super) fn note_passage(&mut self) {
+        let figure = |metric: Metric| Some(self.last_figure(metric).ok()?.value / 100.0);
+        let found = figure(Metric::SaltPassage).zip(figure(Metric::SaltPassageOfBaseline));
+        let odds = found.map(|(passage, of_baseline)| passage_odds(passage) - of_baseline.ln());
+        if let Some(odds) = odds.filter(|odds| odds.is_finite()) {
+            let before = self.baseline_odds.unwrap_or(odds);
+            self.baseline_odds = Some(before + PASSAGE_RATE * (odds - before));
+        }
     }
 
     /// What the runs have taught, in figures. Slopes look at every pair of points: not for every look.
