@@ -35,7 +35,7 @@ class Broker:
             f"listener {self.port} 127.0.0.1\nallow_anonymous true\nmax_queued_messages 0\n"
             "persistence false\nlog_type error\nset_tcp_nodelay true\n"
         )
-        self.process = subprocess.Popen(["mosquitto", "-c", str(file)])
+        self.process = launch(["mosquitto", "-c", str(file)])
         until(lambda: can_connect(self.port), "the broker does not listen")
 
     def end(self):
@@ -56,6 +56,23 @@ def until(is_so, otherwise, seconds=60.0):
         if time.monotonic() > limit:
             sys.exit(f"bench: {otherwise}")
         time.sleep(0.01)
+
+
+LAUNCHED = []
+
+
+def launch(command, **options):
+    """Starts a program; whatever becomes of the measuring, it does not outlive it."""
+    process = subprocess.Popen(command, **options)
+    LAUNCHED.append(process)
+    return process
+
+
+def end_all():
+    for process in LAUNCHED:
+        if process.poll() is None:
+            process.kill()
+            process.wait()
 
 
 def end(process):
@@ -83,7 +100,7 @@ class Program:
 
     def start(self, broker, **options):
         log = open(pathlib.Path(ASKED.folder, "programs.log"), "a")
-        return subprocess.Popen(self.command(broker, **options), stdout=log, stderr=log)
+        return launch(self.command(broker, **options), stdout=log, stderr=log)
 
 
 def service(broker, configuration=configurations.five, name="five", **options):
@@ -150,7 +167,7 @@ def once(broker, program):
 def start(broker, program):
     """Seconds from the start of a program to the first word that it says."""
     topic = program.out if program.fanout else "permeated/status"
-    heard = subprocess.Popen(
+    heard = launch(
         ["mosquitto_sub", "-h", "127.0.0.1", "-p", str(broker.port), "-R", "-t", topic, "-C", "1"],
         stdout=subprocess.DEVNULL,
     )
@@ -159,7 +176,7 @@ def start(broker, program):
     process = program.start(broker)
     if program.fanout:
         feed = [ASKED.load, "open", f"broker=127.0.0.1:{broker.port}", *INPUTS, "n=1000", "rate=200"]
-        feed = subprocess.Popen(feed, stdout=subprocess.DEVNULL)
+        feed = launch(feed, stdout=subprocess.DEVNULL)
     try:
         heard.wait(30)
     except subprocess.TimeoutExpired:
@@ -196,10 +213,10 @@ class Written:
         self.running, self.feeds = {}, []
         for name, inputs in (("making", configurations.TWELVE), ("standing", configurations.STANDING)):
             command = service(self.broker, configurations.twelve, name)
-            self.running[name] = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+            self.running[name] = launch(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
             feed = [ASKED.load, "open", f"broker=127.0.0.1:{self.broker.port}", "n=10000000", "rate=12"]
             feed += [f"in=bench/{name}/{topic},{middle},{width}" for topic, middle, width in inputs]
-            self.feeds.append(subprocess.Popen(feed, stdout=subprocess.DEVNULL))
+            self.feeds.append(launch(feed, stdout=subprocess.DEVNULL))
         self.since = None
 
     def begin(self):
@@ -245,7 +262,7 @@ def many(broker, units):
     file.write_text(configurations.many(broker.port, folder, units))
     out = open(folder / "log", "w")
     began = time.monotonic()
-    process = subprocess.Popen([ASKED.service, "run", "--config", str(file)], stdout=out, stderr=out)
+    process = launch([ASKED.service, "run", "--config", str(file)], stdout=out, stderr=out)
     log = folder / "log"
     until(lambda: "connected to the broker" in log.read_text() or process.poll() is not None, "no connection", 300)
     if process.poll() is not None:
@@ -419,6 +436,10 @@ for name in ("service", "packaged", "load", "bridge", "speed"):
     parser.add_argument(f"--{name}", help=argparse.SUPPRESS)
 ASKED = parser.parse_args()
 ASKED.runs = ASKED.runs or (3 if ASKED.short else 5)
+signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))
 with tempfile.TemporaryDirectory(prefix="bench-", dir="target") as folder:
     ASKED.folder = folder
-    main()
+    try:
+        main()
+    finally:
+        end_all()
