@@ -334,8 +334,8 @@ fn the_membrane_goes_by_its_wear_and_its_age() {
     salty.flow = way([0.1, 0.2, 0.3], 900.0, 900.0, 900.0, 0.85);
     salty.salt.limit = WayEnd::Rejection(0.9, 3.1);
     let due = stage.due(now, Some(&salty), None, None);
-    // Its age ends it sooner, so this is of an element without a life.
     assert_eq!(due.binding, Some(Binding::Age));
+    // Its words, were it not for the age.
     let due = Due {
         binding: Some(Binding::Salt),
         ..due

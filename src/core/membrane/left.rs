@@ -112,6 +112,8 @@ mod tests {
     use crate::{
         core::load::{LEAST, LIKELY, MOST},
         metrics::Metric,
+        physics::diffusion,
+        quantity::{Conductivity, Flow},
     };
 
     fn alerts() -> AlertSettings {
@@ -164,7 +166,7 @@ mod tests {
             .map(|(metric, value)| (metric.description().name.to_owned(), Known::measured(value)))
         };
         state.hold(
-            &figures(4.08, 102.0 * 0.0408 / 0.9592 / 1.02 / (0.04 / 0.96)),
+            &figures(4.08, 100.0 * (0.0408 / 0.9592) / (0.04 / 0.96)),
             None,
         );
         let WayEnd::Rejection(rejection, times) = state.limit(Wear::Salt, &alerts) else {
@@ -172,6 +174,12 @@ mod tests {
         };
         assert_eq!(rejection, 0.9);
         assert!((times - 2.667).abs() < 0.001, "{times}");
+        // The same by solution-diffusion (`physics::diffusion`, which tests/reference holds to closed forms).
+        let flow = Flow::from_l_per_min(0.2);
+        let [feed, passed] = [400.0, 16.0].map(Conductivity::from_us_per_cm);
+        let at_baseline = diffusion::salt_permeability(flow, feed, passed).unwrap();
+        let at_end = diffusion::permeate(flow, feed, at_baseline * times).unwrap();
+        assert!((at_end.us_per_cm() - 40.0).abs() < 0.01, "{at_end:?}");
         let salt = state.ways(&alerts).salt.used.unwrap().value;
         assert!((salt[LIKELY] - 0.02).abs() < 0.01, "{salt:?}");
         // A run without a probe changes nothing; one at low pressure, where twice as much passes, a little.

@@ -145,11 +145,8 @@ impl MembraneState {
             Wear::Salt => {
                 let rising = share(alerts.salt_passage_rising, SALT_RISING);
                 let rejection = share(alerts.rejection_low, REJECTION);
-                // What passes for each part that is held back; to begin with, the baseline would let pass so much.
-                let from = self
-                    .baseline_odds
-                    .map(|odds| (passage_odds(1.0 - rejection), odds));
-                match from.map(|(limit, odds)| (limit - odds).exp()) {
+                let end = passage_odds(1.0 - rejection);
+                match self.baseline_odds.map(|odds| (end - odds).exp()) {
                     Some(times) if times > rising => WayEnd::Rejection(rejection, times),
                     // One that held back little from the beginning is measured by its change.
                     Some(_) | None => WayEnd::Share(rising),
