@@ -11,8 +11,8 @@ use std::{collections::BTreeMap, path::Path, sync::Arc, sync::OnceLock};
 use jiff::civil::{Date, date};
 use permeated::{
     cli::demo::past::{self, Played},
-    config::{self, Settings},
-    core::{EventKind, Unit},
+    config::{self, Settings, StageKind},
+    core::{Binding, EventKind, Stage, StageFindings, Unit},
     edge::store,
     keeper::state_of_parts,
     metrics::{Metric, StageMetric},
@@ -285,6 +285,19 @@ fn winter_is_not_taken_for_wear_and_slow_wear_is_foreseen() {
         "{change} % a month, true -0.7"
     );
     assert!(value(Metric::FlowLimitLikely) > 60.0);
+    // Of the way to 85 % of the flow, what the flow has lost is gone; that it holds back 96 % of the salt instead of
+    // 97 is no end of its service.
+    let stages: Vec<_> = unit.stages().iter().zip(unit.stage_findings(now)).collect();
+    let of = |(stage, found): (&Stage, StageFindings)| {
+        (stage.settings().kind == StageKind::Membrane).then_some(found)
+    };
+    let membrane = stages.into_iter().find_map(of).unwrap();
+    let left = membrane.of(StageMetric::Left).unwrap().value;
+    let truly = 100.0 * (1.0 - (truth / 100.0).ln() / 0.85_f64.ln());
+    let error = 100.0 * 1.027_f64.ln() / -0.85_f64.ln();
+    assert!((left - truly).abs() < error, "{left} %, truly {truly} %");
+    assert_eq!(membrane.binding, Some(Binding::Flow));
+    assert!(value(Metric::Rejection) > 95.0);
 }
 
 #[test]
