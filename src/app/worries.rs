@@ -34,20 +34,25 @@ pub(super) struct Worries {
 }
 
 impl Worry {
-    /// What is to be told now, and since when it lasts.
+    /// What is to be told now, and since when it lasts. In `quiet` hours it waits: what is over by their end is not
+    /// told at all.
     fn look(
         &mut self,
         lasts: bool,
         held: Duration,
         now: Now,
+        quiet: bool,
     ) -> Option<(NoticeKind, Option<Wall>)> {
         if lasts {
             let (from, since) = *self.since.get_or_insert((now.mono, now.date()));
-            if self.is_told || now.mono.since(from) < held {
+            if self.is_told || quiet || now.mono.since(from) < held {
                 return None;
             }
             self.is_told = true;
             return Some((NoticeKind::Raised, since));
+        }
+        if quiet && self.is_told {
+            return None;
         }
         let (_, since) = self.since.take()?;
         std::mem::take(&mut self.is_told).then_some((NoticeKind::Cleared, since))
@@ -82,10 +87,11 @@ impl App {
             return;
         };
         let now = self.clock.now();
+        let quiet = (self.installation.units().next()).is_some_and(|unit| unit.is_quiet(now));
         let health = self.session.health();
         let problem = self.keeper.problem();
-        let disk = (self.worries.disk).look(problem.is_some(), DISK_HELD, now);
-        let broker = (self.worries.broker).look(!health.connected, BROKER_HELD, now);
+        let disk = (self.worries.disk).look(problem.is_some(), DISK_HELD, now, quiet);
+        let broker = (self.worries.broker).look(!health.connected, BROKER_HELD, now, quiet);
         let of_broker = health.problem.as_deref();
         let troubles = [
             (Trouble::Disk, problem, disk),
@@ -119,7 +125,8 @@ mod tests {
     #[test]
     fn it_is_told_once_when_it_lasts_and_once_when_it_is_over() {
         let mut worry = Worry::default();
-        let mut look = |lasts, seconds| worry.look(lasts, Duration::from_secs(60), at(seconds));
+        let mut look =
+            |lasts, seconds| worry.look(lasts, Duration::from_secs(60), at(seconds), false);
         assert_eq!(look(true, 0), None);
         assert_eq!(look(true, 59), None);
         assert_eq!(look(false, 60), None, "what was not told is not over");
@@ -130,6 +137,24 @@ mod tests {
         assert_eq!(look(true, 1000), None);
         assert_eq!(look(false, 1001), Some((NoticeKind::Cleared, since)));
         assert_eq!(look(false, 1002), None);
+    }
+
+    #[test]
+    fn in_quiet_hours_it_waits_for_their_end() {
+        let mut worry = Worry::default();
+        let mut look =
+            |lasts, seconds, quiet| worry.look(lasts, Duration::from_secs(60), at(seconds), quiet);
+        let since = |seconds| at(seconds).date();
+        assert_eq!(look(true, 0, true), None);
+        assert_eq!(look(true, 100, true), None);
+        assert_eq!(look(false, 200, true), None, "over before the morning");
+        assert_eq!(look(false, 300, false), None);
+        assert_eq!(look(true, 400, true), None);
+        let raised = Some((NoticeKind::Raised, since(400)));
+        assert_eq!(look(true, 500, false), raised);
+        assert_eq!(look(false, 600, true), None, "the end waits, too");
+        let cleared = Some((NoticeKind::Cleared, since(400)));
+        assert_eq!(look(false, 700, false), cleared);
     }
 
     /// A target takes no number twice, nor one below the last.

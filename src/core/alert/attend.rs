@@ -51,6 +51,12 @@ impl Unit {
         self.attend_at.is_some_and(|at| now >= at)
     }
 
+    /// Whether what is not critical waits for the morning.
+    #[must_use]
+    pub fn is_quiet(&self, now: Now) -> bool {
+        quiet::is_quiet(&self.settings, now)
+    }
+
     /// Tells what is to be told now.
     pub(in crate::core) fn attend(&mut self, now: Now) {
         self.attend_at = None;
@@ -63,7 +69,7 @@ impl Unit {
         }
         self.attend_at = Some(now.mono.after(EVERY));
         self.find_causes(now);
-        let quiet = quiet::is_quiet(&self.settings, now);
+        let quiet = self.is_quiet(now);
         let remind = self.settings.notices.remind;
         let mut told = Vec::new();
         for (index, alert) in self.alerts.iter_mut().enumerate() {
