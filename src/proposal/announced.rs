@@ -4,7 +4,7 @@
 
 use serde_json::{Map, Value};
 
-use super::walk;
+use super::{configuration::can_be_written, walk};
 
 /// A firmware's own word on whether it is there.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -168,19 +168,20 @@ fn presence(object: &Map<String, Value>, base: Option<&str>) -> Option<Presence>
         down: word(&["payload_not_available", "pl_not_avail"], "offline"),
     };
     // Words that a person could not tell apart, or a topic nobody can hear, are of no use.
-    let texts = [&presence.topic, &presence.up, &presence.down];
+    let pointer = presence.pointer.as_ref().unwrap_or(&presence.topic);
+    let texts = [&presence.topic, pointer, &presence.up, &presence.down];
     let is_of_use = are_words(&presence.up, &presence.down)
         && !presence.topic.is_empty()
         && !presence.topic.contains(['+', '#'])
         && !presence.topic.starts_with('$')
-        && !texts.iter().any(|text| text.contains(char::is_control));
+        && texts.iter().all(|text| can_be_written(text));
     (is_of_use && !taken.computed).then_some(presence)
 }
 
 /// Whether two texts are words that can be told apart without case.
 fn are_words(one: &str, other: &str) -> bool {
     let (one, other) = (one.trim().to_lowercase(), other.trim().to_lowercase());
-    let is_word = |word: &str| !word.is_empty() && !word.contains(char::is_control);
+    let is_word = |word: &str| !word.is_empty() && can_be_written(word);
     is_word(&one) && is_word(&other) && one != other
 }
 

@@ -9,7 +9,7 @@ use super::{
     finding::{Finding, Kind, Lacking},
     series::shown,
 };
-use crate::config::{Broker, Point, Tls};
+use crate::config::{Broker, Point, Tls, Topic};
 
 /// How the broker is entered, for the configuration.
 #[derive(Clone, Copy, Debug)]
@@ -288,6 +288,11 @@ fn comment(text: &mut String, what: &str) {
         line.push_str(word);
     }
     let _ = writeln!(text, "{line}");
+}
+
+/// Whether a configuration may hold a topic, a pointer or a word: what stands for a unit's id stands for nothing else.
+pub(super) fn can_be_written(text: &str) -> bool {
+    !text.contains(char::is_control) && !text.contains(Topic::UNIT)
 }
 
 /// A basic string of TOML 1.0: its escapes are those of JSON, and DEL besides.

@@ -7,6 +7,7 @@ use serde_json::Value;
 
 use super::{
     announced::{self, Announced},
+    configuration::can_be_written,
     series::{Sample, Series, short},
     walk::{self, Found},
     words,
@@ -67,7 +68,7 @@ pub struct LeftOut {
     pub not_text: u64,
     /// With values too deep in their JSON.
     pub too_deep: u64,
-    /// With a topic that is too long, or holds control characters, which no configuration may.
+    /// With a topic that is too long, or holds what no configuration may.
     pub long_names: u64,
 }
 
@@ -131,7 +132,7 @@ impl Heard {
         let topic = message.topic;
         if topic.starts_with('$') || self.is_ours(topic) {
             self.ours += 1;
-        } else if topic.len() > self.limits.name_bytes || topic.contains(char::is_control) {
+        } else if topic.len() > self.limits.name_bytes || !can_be_written(topic) {
             self.left_out.long_names += 1;
         } else if announced::is_place(topic) {
             self.announcement(message);

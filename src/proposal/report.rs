@@ -241,7 +241,7 @@ fn left_out(left_out: LeftOut, text: &mut String) {
         ),
         (
             long_names,
-            "with a topic of more than 1000 bytes, or with control characters in it",
+            "with a topic of more than 1000 bytes, or with control characters or {unit} in it",
         ),
     ];
     if lines.iter().all(|(count, _)| *count == 0) {

@@ -4,6 +4,7 @@
 use serde_json::Value;
 
 use super::{
+    configuration::can_be_written,
     heard::{self, Limits},
     series::{Sample, short},
 };
@@ -122,7 +123,7 @@ impl Walk {
     fn add(&mut self, pointer: String, sample: Sample, said: Option<Said<'_>>) {
         if self.found.len() >= self.limits.values_of_a_topic
             || pointer.len() > self.limits.name_bytes
-            || pointer.contains(char::is_control)
+            || !can_be_written(&pointer)
         {
             self.too_many += 1;
             return;

@@ -52,6 +52,27 @@ fn what_has_no_room_is_counted_and_told() {
     );
 }
 
+/// A board that was never given its name. Found by libFuzzer: what was proposed of it, `check` refused.
+#[test]
+fn what_stands_for_an_id_in_a_configuration_is_not_proposed() {
+    let told = r#"{"state_topic": "rodi/leak", "payload_on": "{UNIT}", "payload_off": "OFF",
+        "availability_topic": "rodi/{unit}/status"}"#;
+    let house = House::new()
+        .live("rodi/{unit}/feed_tds", "250 ppm")
+        .live("rodi/json", r#"{"{unit}": {"feed_tds": "250 ppm"}}"#)
+        .live("homeassistant/binary_sensor/leak/config", told)
+        .live("rodi/leak", "OFF");
+    let proposal = house.proposal();
+    let report = proposal.report(true);
+    assert!(report.contains("or {unit} in it"), "{report}");
+    let topics: Vec<&str> = (proposal.findings.iter())
+        .map(|finding| finding.topic.as_str())
+        .collect();
+    assert_eq!(topics, ["rodi/leak"]);
+    assert_eq!(proposal.findings[0].words, None);
+    assert_eq!(proposal.findings[0].presence, None);
+}
+
 #[test]
 fn json_too_deep_to_be_read_is_a_text() {
     let deep = format!("{}1{}", "[".repeat(5000), "]".repeat(5000));
