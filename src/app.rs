@@ -26,7 +26,7 @@ use crate::{
     config::{Publish, Settings},
     core::Keep,
     edge::{
-        clock::Clock,
+        clock::{Clock, sleep_until},
         http::{self, HttpError, Questions},
         mqtt::{self, Inbox, MqttError, Session, SessionOptions},
         notify::{Notifier, NotifyError},
@@ -138,7 +138,6 @@ pub struct App {
 use capturing::Capture;
 use homie::HomieSession;
 pub use leaving::{Leave, Left};
-use manager::sleep_until;
 use outlets::{next_question, next_settled, notifier};
 
 impl App {

@@ -14,6 +14,7 @@ use tokio::{sync::oneshot, time::Instant};
 use crate::{
     core::{Keep, alert::Notice},
     edge::{
+        clock::sleep_until,
         mqtt::Receipt,
         store::{Checkpoint, NoticeKey, NoticeRow, SampleRow, Store, StoreError},
     },
@@ -231,7 +232,7 @@ impl Keeper {
         let patience = writing.patience;
         let answer = tokio::select! {
             answer = &mut writing.answer => answer.unwrap_or(Err(StoreError::Stopped)),
-            () = end_of(patience) => {
+            () = sleep_until(patience) => {
                 writing.patience = None;
                 let seconds = PATIENCE.as_secs();
                 let problem = format!("the disk has not answered for {seconds} s: look at it");
@@ -350,13 +351,5 @@ impl Keeper {
         let newer = std::mem::replace(&mut self.sums, failed.sums);
         self.sums.extend(newer);
         self.due = Some(Instant::now() + RETRY);
-    }
-}
-
-/// Waits until then, for ever without a moment.
-async fn end_of(patience: Option<Instant>) {
-    match patience {
-        Some(until) => tokio::time::sleep_until(until).await,
-        None => std::future::pending().await,
     }
 }

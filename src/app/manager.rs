@@ -51,11 +51,3 @@ impl App {
         self.manager.ready();
     }
 }
-
-/// Never without a time.
-pub(super) async fn sleep_until(at: Option<Instant>) {
-    match at {
-        Some(at) => tokio::time::sleep_until(at).await,
-        None => std::future::pending().await,
-    }
-}

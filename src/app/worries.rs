@@ -87,6 +87,7 @@ impl App {
             return;
         };
         let now = self.clock.now();
+        // The hours are the same for all units.
         let quiet = (self.installation.units().next()).is_some_and(|unit| unit.is_quiet(now));
         let health = self.session.health();
         let problem = self.keeper.problem();
@@ -100,10 +101,12 @@ impl App {
         let mut rows = Vec::new();
         for (trouble, problem, told) in troubles {
             if let Some((kind, since)) = told {
-                let number = self.worries.next_number(now);
-                let mut notice = Notice::of_service(trouble, kind, problem.unwrap_or_default());
-                notice.unit.clone_from(&self.worries.name);
-                (notice.number, notice.since) = (number, since);
+                let notice = Notice {
+                    unit: self.worries.name.clone(),
+                    number: self.worries.next_number(now),
+                    since,
+                    ..Notice::of_service(trouble, kind, problem.unwrap_or_default())
+                };
                 rows.extend(notifier.queue(&notice));
             }
         }

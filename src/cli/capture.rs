@@ -14,7 +14,7 @@ use std::{
 
 use clap::Args;
 use indicatif::ProgressBar;
-use tokio::time::{Instant, MissedTickBehavior, sleep_until};
+use tokio::time::{Instant, MissedTickBehavior};
 
 use super::{
     DEFAULT_FILE, FAILED, complain,
@@ -25,7 +25,7 @@ use crate::{
     config::Settings,
     core::{Arrival, UnitState},
     edge::{
-        clock::Clock,
+        clock::{Clock, sleep_until},
         mqtt::{self, FromBroker, Inbox, Message, MqttError, Session, SessionOptions},
         recording::{self, IfThere, Recording, RecordingError},
     },
@@ -240,17 +240,11 @@ impl<W: Write> Capture<W> {
                 Some(began) => began + length,
                 None => started + PATIENCE.max(length),
             });
-            let over = async {
-                match end {
-                    Some(end) => sleep_until(end).await,
-                    None => std::future::pending().await,
-                }
-            };
             tokio::select! {
                 // A flood must not keep the rest from being looked at.
                 biased;
                 () = &mut stop => break,
-                () = over => break,
+                () = sleep_until(end) => break,
                 _ = beat.tick() => self.look()?,
                 item = inbox.receive() => self.take(item)?,
             }

@@ -69,3 +69,11 @@ pub fn system_time() -> Wall {
         .unwrap_or_default();
     Wall(i64::try_from(since.as_millis()).unwrap_or(i64::MAX))
 }
+
+/// Sleeps until then; without a time for ever.
+pub(crate) async fn sleep_until(at: Option<tokio::time::Instant>) {
+    match at {
+        Some(at) => tokio::time::sleep_until(at).await,
+        None => std::future::pending().await,
+    }
+}
